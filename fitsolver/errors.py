@@ -1,0 +1,76 @@
+"""The one family of errors: what was wrong, where, what is allowed, and what to do."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class FitsolverError(Exception):
+    """Anything the user can put right; a face shows its text and exits with 2."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing wrong with a file or an option: place, value, rule and remedy."""
+
+    file: str
+    line: int | None
+    key: str
+    value: object
+    rule: str
+    remedy: str
+
+    def __str__(self) -> str:
+        """Write the fault as one line, the place first."""
+        place = self.file if self.line is None else f"{self.file}:{self.line}"
+        what = self.key if self.value is None else f"{self.key} = {_short(self.value)}"
+        return f"{place}  {what}: {self.rule}. {self.remedy}."
+
+
+class InputFaults(FitsolverError):
+    """Every fault of an input, reported at once."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        count = len(self.faults)
+        head = "1 fault" if count == 1 else f"{count} faults"
+        super().__init__("\n".join([head, *(f"  {fault}" for fault in self.faults)]))
+
+
+class UnknownName(FitsolverError):
+    """A name that is not in a list, with the nearest ones that are."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        self.kind = kind
+        self.name = name
+        self.known = tuple(known)
+        self.suggestions = tuple(difflib.get_close_matches(name.lower(), self.known, n=3))
+        hint = (
+            f"did you mean {' or '.join(self.suggestions)}?"
+            if self.suggestions
+            else f"known: {', '.join(self.known)}"
+        )
+        super().__init__(f"no {kind} is called {name!r}; {hint}")
+
+
+class OutOfRange(FitsolverError):
+    """A number outside the range in which the answer would mean something."""
+
+    def __init__(
+        self, name: str, value: float, low: float, high: float, *, unit: str = "mm", remedy: str = ""
+    ) -> None:
+        self.name = name
+        self.value = value
+        self.low = low
+        self.high = high
+        self.unit = unit
+        self.remedy = remedy
+        tail = f"; {remedy}" if remedy else ""
+        super().__init__(f"{name} = {value:g}: must be {low:g} to {high:g} {unit}{tail}")
+
+
+def _short(value: object) -> str:
+    text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else text[:57] + "..."

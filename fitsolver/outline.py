@@ -1,0 +1,256 @@
+"""Girdle outlines seen from above: closed polygons in widths (the width is 1).
+
+Every family is given as a polygon whose vertices lie on the true curve, fine enough that the
+curve leaves it by less than 4e-5 of the width (0.3 micrometre on an 8 mm stone); straight sides
+and corners are exact. The origin is the family's centre, over the culet or keel. The length runs
+along +x; pears, triangles and other pointed outlines point to +x.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.errors import UnknownName
+
+Array = NDArray[np.float64]
+
+# Largest distance between curve and chord, in widths.
+CHORD_TOLERANCE = 4e-5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Family:
+    """An outline family: how it is drawn and what a half turn or a mirror does to it.
+
+    `shape` names the proportions, in per cent, that draw it besides length and width, each with
+    the value used for an opening when nothing was measured. `half_turn` is True where turning by
+    180 deg leaves the outline as it was. `pointed` names sharp tips that need relief.
+    """
+
+    name: str
+    draw: Callable[[float, Mapping[str, float]], Array]
+    shape: Mapping[str, float]
+    half_turn: bool = True
+    pointed: bool = False
+
+
+def _arc(centre: tuple[float, float], radius: float, start: float, stop: float) -> Array:
+    """Points on an arc, both ends included, fine enough for the chord tolerance."""
+    step = np.sqrt(8 * CHORD_TOLERANCE / max(radius, 1e-9))
+    count = max(2, int(np.ceil(abs(stop - start) / step)) + 1)
+    angle = np.linspace(start, stop, count)
+    return np.column_stack([centre[0] + radius * np.cos(angle), centre[1] + radius * np.sin(angle)])
+
+
+def _ellipse(ratio: float, _: Mapping[str, float]) -> Array:
+    # 256 puts vertices on all the directions of an eight-fold brilliant.
+    angle = np.arange(256) * (2 * np.pi / 256)
+    return np.column_stack([ratio / 2 * np.cos(angle), 0.5 * np.sin(angle)])
+
+
+def _cushion(ratio: float, shape: Mapping[str, float]) -> Array:
+    """Four bulged sides with rounded corners: discs met, eroded and regrown."""
+    bulge = max(shape["side_bulge_pct"] / 100, 1e-4)
+    corner = min(max(shape["corner_pct"] / 100, 0.0), 0.5 - bulge)
+    half = ratio / 2
+    r_long = ((half - corner) ** 2 + bulge**2) / (2 * bulge) + corner
+    r_end = ((0.5 - corner) ** 2 + bulge**2) / (2 * bulge) + corner
+    cy, cx = 0.5 - r_long, half - r_end  # centres of the long side's and the end's arcs
+    # Corner of the eroded figure: where the smaller circles meet, by Newton.
+    a, b = r_end - corner, r_long - corner
+    x, y = half - corner - bulge, 0.5 - corner - bulge
+    for _ in range(50):
+        f = np.array([(x - cx) ** 2 + y**2 - a**2, x**2 + (y - cy) ** 2 - b**2])
+        jacobian = np.array([[2 * (x - cx), 2 * y], [2 * x, 2 * (y - cy)]])
+        x, y = np.array([x, y]) - np.linalg.solve(jacobian, f)
+    turn_end, turn_long = np.arctan2(y, x - cx), np.arctan2(y - cy, x)
+    quarter = np.vstack(
+        [
+            _arc((cx, 0), r_end, 0, turn_end),
+            _arc((x, y), corner, turn_end, turn_long),
+            _arc((0, cy), r_long, turn_long, np.pi / 2),
+        ]
+    )
+    left = quarter[::-1] * (-1, 1)
+    upper = np.vstack([quarter, left])
+    return _without_repeats(np.vstack([upper, -upper]))
+
+
+def _octagon(ratio: float, shape: Mapping[str, float]) -> Array:
+    cut = min(shape["corner_pct"] / 100, 0.49)
+    half = ratio / 2
+    quarter = np.array([[half, 0.5 - cut], [half - cut, 0.5]])
+    upper = np.vstack([quarter, quarter[::-1] * (-1, 1)])
+    return np.vstack([upper, -upper])
+
+
+def _rectangle(ratio: float, _: Mapping[str, float]) -> Array:
+    half = ratio / 2
+    return np.array([[half, -0.5], [half, 0.5], [-half, 0.5], [-half, -0.5]])
+
+
+def _wing(span: float, fullness: float) -> Array:
+    """One wing from (0, 0.5) to the tip (span, 0): a circular arc blended with a quarter ellipse.
+
+    The blend is a weighted mean of two concave curves, so the wing stays convex.
+    """
+    radius = (span**2 + 0.25) / 1.0
+    x = span * np.sin(np.linspace(0, np.pi / 2, 90))
+    arc = np.sqrt(np.maximum(radius**2 - x**2, 0)) - (radius - 0.5)
+    ellipse = 0.5 * np.sqrt(np.maximum(1 - (x / span) ** 2, 0))
+    y = (1 - fullness) * arc + fullness * ellipse
+    y[-1] = 0.0
+    return np.column_stack([x, y])
+
+
+def _marquise(ratio: float, shape: Mapping[str, float]) -> Array:
+    wing = _wing(ratio / 2, shape["fullness_pct"] / 100)
+    upper = np.vstack([wing[::-1], wing[1:] * (-1, 1)])
+    return _without_repeats(np.vstack([upper, -upper]))
+
+
+def _pear(ratio: float, shape: Mapping[str, float]) -> Array:
+    head = min(shape["head_pct"] / 100, ratio - 0.2)
+    wing = _wing(ratio - head, shape["fullness_pct"] / 100)
+    angle = np.linspace(np.pi / 2, np.pi, 65)[1:]
+    round_end = np.column_stack([head * np.cos(angle), 0.5 * np.sin(angle)])
+    upper = np.vstack([wing[::-1], round_end])
+    return _without_repeats(np.vstack([upper, upper[::-1] * (1, -1)]))
+
+
+def _triangle(ratio: float, shape: Mapping[str, float]) -> Array:
+    """Three bulged sides met as discs, corners cut off square, stretched to the box."""
+    bulge = max(shape["side_bulge_pct"] / 100, 1e-3)
+    cut = shape["corner_pct"] / 100
+    side = 1.0
+    radius = ((side / 2) ** 2 + bulge**2) / (2 * bulge)
+    inset = side / (2 * np.sqrt(3))  # centre to a side of the equilateral triangle
+    parts = []
+    half = np.arcsin(side / 2 / radius)
+    for turn in (np.pi / 3, np.pi, 5 * np.pi / 3):
+        offset = inset + bulge - radius
+        centre = (offset * np.cos(turn), offset * np.sin(turn))
+        parts.append(_arc(centre, radius, turn - half, turn + half)[1:])
+    points = np.vstack(parts)
+    reach = side / np.sqrt(3)
+    for turn in (0.0, 2 * np.pi / 3, 4 * np.pi / 3):
+        points = clip(points, np.array([np.cos(turn), np.sin(turn)]), reach - cut * 0.8660254)
+    points = points * (ratio / np.ptp(points[:, 0]), 1 / np.ptp(points[:, 1]))
+    return _without_repeats(points - centroid(points))
+
+
+def _without_repeats(points: Array) -> Array:
+    keep = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > 1e-9
+    return points[keep]
+
+
+FAMILIES: Mapping[str, Family] = {
+    family.name: family
+    for family in (
+        Family(name="round", draw=_ellipse, shape={}),
+        Family(name="oval", draw=_ellipse, shape={}),
+        Family(name="cushion", draw=_cushion, shape={"side_bulge_pct": 7.0, "corner_pct": 18.0}),
+        Family(name="octagon", draw=_octagon, shape={"corner_pct": 15.0}),
+        Family(name="rectangle", draw=_rectangle, shape={}, pointed=True),
+        Family(name="square", draw=_rectangle, shape={}, pointed=True),
+        Family(name="marquise", draw=_marquise, shape={"fullness_pct": 12.0}, pointed=True),
+        Family(
+            name="pear",
+            draw=_pear,
+            shape={"fullness_pct": 15.0, "head_pct": 50.0},
+            half_turn=False,
+            pointed=True,
+        ),
+        Family(
+            name="triangle",
+            draw=_triangle,
+            shape={"side_bulge_pct": 7.0, "corner_pct": 6.0},
+            half_turn=False,
+            pointed=True,
+        ),
+    )
+}
+
+
+def family(name: str) -> Family:
+    """Return the outline family called `name`.
+
+    Raises `UnknownName` with suggestions.
+    """
+    try:
+        return FAMILIES[name]
+    except KeyError:
+        raise UnknownName("outline family", name, FAMILIES) from None
+
+
+def draw(name: str, length_ratio: float, shape: Mapping[str, float] | None = None) -> Array:
+    """Return the outline as a counter-clockwise polygon, shape (n, 2), in widths.
+
+    `length_ratio` is length over width; `shape` gives the family's own proportions in per cent of
+    the width (missing ones take the family's default).
+
+    >>> float(np.ptp(draw("octagon", 1.5)[:, 0]))
+    1.5
+    """
+    chosen = family(name)
+    return chosen.draw(length_ratio, {**chosen.shape, **(shape or {})})
+
+
+def support(points: Array, normals: Array) -> Array:
+    """How far the outline reaches along each unit normal: h(n) = max over points of n . p.
+
+    `points` (n, 2), `normals` (k, 2); returns (k,), in the unit of the points.
+    """
+    reach: Array = (normals @ points.T).max(axis=1)
+    return reach
+
+
+def clip(points: Array, normal: Array, offset: float) -> Array:
+    """Keep the part of a convex polygon with normal . p <= offset (may be empty, shape (0, 2))."""
+    if len(points) == 0:
+        return points
+    beyond = points @ normal - offset
+    follow, beyond_follow = np.roll(points, -1, axis=0), np.roll(beyond, -1)
+    out: list[Any] = []
+    for p, q, d, e in zip(points, follow, beyond, beyond_follow, strict=True):
+        if d <= 0:
+            out.append(p)
+        if (d < 0 < e) or (e < 0 < d):
+            out.append(p + (q - p) * (d / (d - e)))
+    return np.array(out).reshape(-1, 2)
+
+
+def area(points: Array) -> float:
+    """Area of a polygon (shoelace formula), positive when counter-clockwise."""
+    x, y = points.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def centroid(points: Array) -> Array:
+    """Centre of area of a polygon, shape (2,)."""
+    follow = np.roll(points, -1, axis=0)
+    cross = points[:, 0] * follow[:, 1] - follow[:, 0] * points[:, 1]
+    centre: Array = ((points + follow) * cross[:, None]).sum(axis=0) / (3 * cross.sum())
+    return centre
+
+
+def normals_of(points: Array, fan_deg: float = 3.0) -> Array:
+    """Outward unit normals that describe a convex polygon for distances, shape (k, 2).
+
+    The normal of every edge, and a fan of normals no further apart than `fan_deg` across every
+    corner, so that the distance from a point outside, max over n of (n . p - h(n)), is the true
+    distance to within 1 - cos(fan_deg / 2) of itself.
+    """
+    edge = np.roll(points, -1, axis=0) - points
+    angle = np.unwrap(np.arctan2(-edge[:, 0], edge[:, 1]))
+    fans = []
+    for start, stop in zip(angle, np.append(angle[1:], angle[0] + 2 * np.pi), strict=True):
+        pieces = max(1, int(np.ceil((stop - start) / np.deg2rad(fan_deg))))
+        fans.append(start + (stop - start) * np.arange(pieces) / pieces)
+    all_angles = np.concatenate(fans)
+    return np.column_stack([np.cos(all_angles), np.sin(all_angles)])
