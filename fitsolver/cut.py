@@ -84,9 +84,12 @@ class Handbook:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CutStyle:
-    """A cut style as the trade names it, with the proportions of one make."""
+    """A cut style as the trade names it, with the proportions of one make.
+
+    A style equals only itself, so that forms can be kept by style.
+    """
 
     name: str
     title: str
@@ -114,11 +117,16 @@ class CutStyle:
         """
         if make not in self.makes:
             raise UnknownName(f"make of {self.name}", make, self.makes)
-        return replace(self, make=make, proportions=self.makes[make])
+        return _in_make(self, make)
 
     def typical(self) -> dict[str, float]:
         """Return the usual value of every proportion, in per cent or degrees."""
         return {name: item.typical for name, item in self.proportions.items()}
+
+
+@cache
+def _in_make(style: CutStyle, make: str) -> CutStyle:
+    return replace(style, make=make, proportions=style.makes[make])
 
 
 def names() -> tuple[str, ...]:

@@ -28,7 +28,7 @@ from fitsolver.cut import CutStyle, Part, Ring, Row
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Facets:
     """The facets of one part: normal . x + slope u <= offset, x in widths, u from 0 to 1.
 
@@ -49,12 +49,16 @@ class Facets:
         if len(self.slopes) == 0:
             return np.ones(points.shape[:-1])
         rise: Array = (self.offsets - points @ self.normals.T) / self.slopes
-        return np.minimum(rise.min(axis=-1), 1.0)
+        lowest: Array = np.minimum(rise.min(axis=-1), 1.0)
+        return lowest
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Form:
-    """A cut style at given proportions: outline and facets, in widths."""
+    """A cut style at given proportions: outline and facets, in widths.
+
+    A form equals only itself; `form` gives the same one for the same request.
+    """
 
     style: CutStyle
     length_ratio: float
@@ -118,14 +122,11 @@ def form(
     """
     chosen = {**style.typical(), **(proportions or {})}
     key = tuple(sorted((name, float(value)) for name, value in chosen.items()))
-    return _form(style.name, style.make, float(length_ratio), key)
+    return _form(style, float(length_ratio), key)
 
 
-@lru_cache(maxsize=4096)
-def _form(name: str, make: str, length_ratio: float, items: tuple[tuple[str, float], ...]) -> Form:
-    from fitsolver.cut import cut
-
-    style = cut(name).in_make(make)
+@lru_cache(maxsize=1024)
+def _form(style: CutStyle, length_ratio: float, items: tuple[tuple[str, float], ...]) -> Form:
     proportions = dict(items)
     points = outline.draw(style.family, length_ratio, proportions)
     return Form(
@@ -145,30 +146,24 @@ def _facets(
     slopes: list[Array] = []
     offsets: list[Array] = []
     names: list[str] = []
-    inset = style.ring_kind[part] == "inset"
-
-    def reach(direction: Array, scale: float) -> Array:
-        full = outline.support(points, direction)
-        return full - 0.5 * (1 - scale) if inset else full * scale
+    keel = _keel(points) if style.ring_kind[part] == "inset" else None
 
     def add(
-        direction: Array, low: tuple[float, float], high: tuple[float, float], name: str
+        direction: Array, near: tuple[Array, float], far: tuple[Array, float], name: str
     ) -> None:
-        (s0, u0), (s1, u1) = low, high
-        near, far = reach(direction, s0), reach(direction, s1)
-        slope = (near - far) / (u1 - u0)
+        (h0, u0), (h1, u1) = near, far
+        slope = (h0 - h1) / (u1 - u0)
         normals.append(direction)
         slopes.append(slope)
-        offsets.append(near + slope * u0)
+        offsets.append(h0 + slope * u0)
         names.extend([name] * len(direction))
 
     for row in style.rows:
         if row.part != part:
             continue
-        direction = _directions(row.directions_deg, points, ratio)
-        line = _row_line(row, style, proportions)
-        for low, high in pairwise(line):
-            add(direction, low, high, row.name)
+        direction, spans = _row_spans(row, points, keel, ratio)
+        for near, far in pairwise(_row_line(row, style, proportions, spans)):
+            add(direction, near, far, row.name)
     for dome in style.domes:
         if dome.part != part:
             continue
@@ -178,8 +173,10 @@ def _facets(
         height = np.sin(angle) ** (2 / dome.exponent)
         scale[-1], height[0] = 0.0, 0.0
         direction = _directions(tuple(np.arange(64) * 5.625), points, ratio)
+        full = outline.support(points, direction)
         for k in range(dome.tiers):
-            add(direction, (scale[k], height[k]), (scale[k + 1], height[k + 1]), "dome")
+            near, far = (full * scale[k], height[k]), (full * scale[k + 1], height[k + 1])
+            add(direction, near, far, "dome")
     if not normals:
         return Facets(normals=np.zeros((0, 2)), slopes=np.zeros(0), offsets=np.zeros(0), names=())
     slope = np.concatenate(slopes)
@@ -190,6 +187,52 @@ def _facets(
         offsets=np.concatenate(offsets),
         names=tuple(names),
     )
+
+
+def _keel(points: Array) -> tuple[float, float]:
+    """Return the ends (x) of the line that inset rings shrink to: half a width from each end."""
+    left, right = float(points[:, 0].min()) + 0.5, float(points[:, 0].max()) - 0.5
+    return (left, right) if left < right else ((left + right) / 2,) * 2
+
+
+def _row_spans(
+    row: Row, points: Array, keel: tuple[float, float] | None, ratio: float
+) -> tuple[Array, tuple[tuple[Array, Array], tuple[Array, Array]]]:
+    """Return a row's normals and, for its outer and inner ring, how far the ring reaches along them.
+
+    Each reach is a pair (at the girdle's size, at size nothing): a ring of scale s reaches
+    s x first + (1 - s) x second. Facets that meet a ring at two points take their direction from
+    the chord between them, which on an ellipse is the direction asked for.
+    """
+    reaches = row.outer_reach_deg, row.inner_reach_deg
+    normal = _directions(row.directions_deg, points, ratio)
+    if row.directions_deg is None or max(reaches) == 0:
+        full = outline.support(points, normal)
+        span = full, np.zeros_like(full) if keel is None else _keel_reach(keel, normal)
+        return normal, (span, span)
+    angles = np.asarray(row.directions_deg)
+
+    def at(step_deg: float) -> Array:
+        aside = _directions(tuple(angles + step_deg), points, ratio)
+        return outline.contact(points, aside)
+
+    widest = max(reaches)
+    chord = at(widest) - at(-widest)
+    size = np.linalg.norm(chord, axis=1)[:, None]
+    # At a sharp point both ends fall together: there the direction asked for is kept.
+    normal = np.where(
+        size > 1e-6, np.column_stack([chord[:, 1], -chord[:, 0]]) / np.maximum(size, 1e-6), normal
+    )
+    ends = np.zeros(len(normal)) if keel is None else _keel_reach(keel, normal)
+    spans = [
+        (np.einsum("ij,ij->i", normal, at(reach) + at(-reach)) / 2, ends) for reach in reaches
+    ]
+    return normal, (spans[0], spans[1])
+
+
+def _keel_reach(keel: tuple[float, float], normal: Array) -> Array:
+    reach: Array = np.maximum(normal[:, 0] * keel[0], normal[:, 0] * keel[1])
+    return reach
 
 
 def _directions(directions_deg: tuple[float, ...] | None, points: Array, ratio: float) -> Array:
@@ -205,26 +248,34 @@ def _directions(directions_deg: tuple[float, ...] | None, points: Array, ratio: 
 
 
 def _row_line(
-    row: Row, style: CutStyle, proportions: Mapping[str, float]
-) -> list[tuple[float, float]]:
-    """Return the (scale, height) stations between which a row's planes run.
+    row: Row,
+    style: CutStyle,
+    proportions: Mapping[str, float],
+    spans: tuple[tuple[Array, Array], tuple[Array, Array]],
+) -> list[tuple[Array, float]]:
+    """Return the stations (reach of each facet, height) between which a row's planes run.
 
     A row that crosses half height between two plain rings is broken there and pushed out by the
     part's bulge, as a cutter swells a pavilion; rings on the "curve" carry the bulge themselves.
     """
-    factor = np.cos(np.deg2rad(row.outer_reach_deg)), np.cos(np.deg2rad(row.inner_reach_deg))
     rings = style.rings[row.outer], style.rings[row.inner]
-    ends = [_ring(ring, row.part, style, proportions) for ring in rings]
-    line = [(scale * f, height) for (scale, height), f in zip(ends, factor, strict=True)]
+
+    def ends(chosen: Mapping[str, float]) -> list[tuple[Array, float]]:
+        line = []
+        for ring, (full, nothing) in zip(rings, spans, strict=True):
+            scale, height = _ring(ring, row.part, style, chosen)
+            line.append((scale * full + (1 - scale) * nothing, height))
+        return line
+
+    line = ends(proportions)
     bulge = 2 * proportions.get(f"{row.part}_bulge_pct", 0.0) / 100
     if bulge == 0 or "curve" in (rings[0].scale, rings[1].scale):
         return line
     if not line[0][1] < 0.5 < line[1][1]:
         return line
-    flat = {**proportions, f"{row.part}_bulge_pct": 0.0}
-    straight = [_ring(ring, row.part, style, flat) for ring in rings]
-    (s0, u0), (s1, u1) = ((s * f, u) for (s, u), f in zip(straight, factor, strict=True))
-    middle = s0 + (s1 - s0) * (0.5 - u0) / (u1 - u0) + bulge * factor[0]
+    (h0, u0), (h1, u1) = ends({**proportions, f"{row.part}_bulge_pct": 0.0})
+    full, nothing = spans[0]
+    middle = h0 + (h1 - h0) * (0.5 - u0) / (u1 - u0) + bulge * (full - nothing)
     return [line[0], (middle, 0.5), line[1]]
 
 

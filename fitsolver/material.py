@@ -91,7 +91,7 @@ def materials() -> tuple[Material, ...]:
         Material(
             name=entry.name,
             species=entry.species,
-            aliases=tuple(entry.aliases),
+            aliases=entry.aliases,
             transparency=entry.transparency,
             density_g_cm3=entry.density_g_cm3.typical,
             density_low_g_cm3=entry.density_g_cm3.low,
@@ -134,21 +134,25 @@ def compatible_with_density(low_g_cm3: float, high_g_cm3: float) -> list[Materia
     This is a consistency check, never an identification. Density cannot tell a natural stone from
     a synthetic one, a treated from an untreated one, one origin from another, a species from
     another of the same density (topaz and diamond, hessonite and spinel, pyrope and
-    chrysoberyl), or a doublet from a single stone of the same mean density; glass covers nearly
-    everything. A material that is not in the list is not in the answer, and none at all is a
+    chrysoberyl), or a doublet from a single stone of the same mean density; glass covers most
+    gems. A material that is not in the list is not in the answer, and none at all is a
     result: the readings, the mass or the cut style may be wrong.
 
-    Raises `OutOfRange` unless 0 < low <= high, both finite.
+    Raises `OutOfRange` when the limits are in the wrong order or not numbers.
 
-    >>> [entry.name for entry in compatible_with_density(3.98, 4.02)][:2]
-    ['corundum', 'low-zircon']
+    >>> [entry.name for entry in compatible_with_density(3.51, 3.53)][:3]
+    ['sphene', 'diamond', 'topaz']
     """
-    if not (math.isfinite(low_g_cm3) and low_g_cm3 > 0):
+    # Written so that NaN is refused too; a limit below zero or beyond any gem is no fault.
+    if not low_g_cm3 <= high_g_cm3:
         raise OutOfRange(
-            "low_g_cm3", low_g_cm3, 0, math.inf, unit="g/cm3", remedy="must be positive"
+            "high_g_cm3",
+            high_g_cm3,
+            low_g_cm3,
+            math.inf,
+            unit="g/cm3",
+            remedy="give the lower limit first",
         )
-    if not (math.isfinite(high_g_cm3) and high_g_cm3 >= low_g_cm3):
-        raise OutOfRange("high_g_cm3", high_g_cm3, low_g_cm3, math.inf, unit="g/cm3")
     middle = (low_g_cm3 + high_g_cm3) / 2
     found = [
         entry

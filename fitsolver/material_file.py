@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
+
+from fitsolver.datafile import STRICT, Many
 
 Text = Annotated[str, Field(min_length=3)]
 Name = Annotated[
@@ -32,7 +34,7 @@ Mohs = Annotated[
 class Strict(BaseModel):
     """Base of all entries: nothing unknown, nothing converted, nothing changed later."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    model_config = STRICT
 
 
 class DensityEntry(Strict):
@@ -66,14 +68,14 @@ class HandlingEntry(Strict):
     cleavage: Text
     toughness: Text
     heat: Text
-    cautions: list[Text] = Field(min_length=1)
+    cautions: Many[Text] = Field(min_length=1)
     source: Text
 
 
 class GeneralEntry(Strict):
     """Cautions that hold for every material."""
 
-    cautions: list[Text] = Field(min_length=1)
+    cautions: Many[Text] = Field(min_length=1)
     source: Text
 
 
@@ -82,7 +84,7 @@ class MaterialEntry(Strict):
 
     name: Name
     species: Name
-    aliases: list[Name]
+    aliases: Many[Name]
     transparency: Literal["transparent", "translucent", "opaque"]
     density_g_cm3: DensityEntry
     refractive_index: IndexEntry
@@ -94,14 +96,14 @@ class MaterialsFile(Strict):
     """The whole file."""
 
     every_material: GeneralEntry
-    materials: list[MaterialEntry] = Field(min_length=1)
+    materials: Many[MaterialEntry] = Field(min_length=1)
 
     def cross_faults(self) -> Iterator[tuple[str, object, str, str]]:
         """Yield what is wrong between entries: (key, value, rule, remedy)."""
         holder: dict[str, str] = {}
         for index, entry in enumerate(self.materials):
             place = f"materials[{index}]"
-            for key, words in (("name", [entry.name]), ("aliases", entry.aliases)):
+            for key, words in (("name", (entry.name,)), ("aliases", entry.aliases)):
                 for word in words:
                     if word in holder:
                         yield (

@@ -1,26 +1,39 @@
 """Girdle outlines seen from above: closed polygons in widths (the width is 1).
 
 Every family is given as a polygon whose vertices lie on the true curve, fine enough that the
-curve leaves it by less than 4e-5 of the width (0.3 micrometre on an 8 mm stone); straight sides
-and corners are exact. The origin is the family's centre, over the culet or keel. The length runs
-along +x; pears, triangles and other pointed outlines point to +x.
+curve leaves it by less than 5e-5 of its longer side (0.4 micrometre on an 8 mm stone); straight
+sides and corners are exact. The origin is the family's centre, over the culet or keel. The length
+runs along +x; pears, triangles and other pointed outlines point to +x.
+
+Besides length and width a family is drawn by its shape, in per cent:
+
+- `side_bulge_pct`: how far a side stands out from straight at its middle, of the width;
+- `corner_pct`: radius of a cushion's corner, leg of an octagon's or triangle's cut corner, of the
+  width (of the side, in a triangle);
+- `fullness_pct`: how far a pear's or marquise's wing is swelled from a circular arc (0) to a
+  quarter ellipse (100);
+- `head_pct`: length of a pear's round end, of the width.
+
+Values beyond what a family can show (corners that would meet) are held at its last true shape.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.errors import UnknownName
+from fitsolver.errors import OutOfRange, UnknownName
 
 Array = NDArray[np.float64]
 
-# Largest distance between curve and chord, in widths.
+# Largest distance between curve and chord of an arc, before a triangle is stretched to its box.
 CHORD_TOLERANCE = 4e-5
+
+# Lengths over widths that can be drawn: wider than any stone of the trade.
+LENGTH_RATIOS = 0.3, 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,32 +61,34 @@ def _arc(centre: tuple[float, float], radius: float, start: float, stop: float) 
 
 
 def _ellipse(ratio: float, _: Mapping[str, float]) -> Array:
-    # 256 puts vertices on all the directions of an eight-fold brilliant.
-    angle = np.arange(256) * (2 * np.pi / 256)
+    # 288 puts vertices on all the directions of eight-fold and six-fold cuts.
+    angle = np.arange(288) * (2 * np.pi / 288)
     return np.column_stack([ratio / 2 * np.cos(angle), 0.5 * np.sin(angle)])
 
 
 def _cushion(ratio: float, shape: Mapping[str, float]) -> Array:
     """Four bulged sides with rounded corners: discs met, eroded and regrown."""
-    bulge = max(shape["side_bulge_pct"] / 100, 1e-4)
-    corner = min(max(shape["corner_pct"] / 100, 0.0), 0.5 - bulge)
     half = ratio / 2
-    r_long = ((half - corner) ** 2 + bulge**2) / (2 * bulge) + corner
-    r_end = ((0.5 - corner) ** 2 + bulge**2) / (2 * bulge) + corner
-    cy, cx = 0.5 - r_long, half - r_end  # centres of the long side's and the end's arcs
-    # Corner of the eroded figure: where the smaller circles meet, by Newton.
-    a, b = r_end - corner, r_long - corner
-    x, y = half - corner - bulge, 0.5 - corner - bulge
-    for _ in range(50):
-        f = np.array([(x - cx) ** 2 + y**2 - a**2, x**2 + (y - cy) ** 2 - b**2])
-        jacobian = np.array([[2 * (x - cx), 2 * y], [2 * x, 2 * (y - cy)]])
-        x, y = np.array([x, y]) - np.linalg.solve(jacobian, f)
+    room = 0.999 * min(half, 0.5)  # short of bulge and corner that leave no side between them
+    # A straight side is an arc as well, so flat (0.0001 of the width) that nobody can tell.
+    bulge = min(max(shape["side_bulge_pct"] / 100, 1e-4), room)
+    corner = min(max(shape["corner_pct"] / 100, 0.0), room - bulge)
+    # Arcs of the figure eroded by the corner's radius, and their centres on the axes.
+    r_end = ((0.5 - corner) ** 2 + bulge**2) / (2 * bulge)
+    r_long = ((half - corner) ** 2 + bulge**2) / (2 * bulge)
+    cx, cy = half - corner - r_end, 0.5 - corner - r_long
+    # They meet right of the line from the end's centre to the long side's.
+    apart = np.hypot(cx, cy)
+    along = (r_end**2 - r_long**2 + apart**2) / (2 * apart)
+    aside = np.sqrt(r_end**2 - along**2)
+    x = cx - (along * cx + aside * cy) / apart
+    y = (along * cy - aside * cx) / apart
     turn_end, turn_long = np.arctan2(y, x - cx), np.arctan2(y - cy, x)
     quarter = np.vstack(
         [
-            _arc((cx, 0), r_end, 0, turn_end),
+            _arc((cx, 0), r_end + corner, 0, turn_end),
             _arc((x, y), corner, turn_end, turn_long),
-            _arc((0, cy), r_long, turn_long, np.pi / 2),
+            _arc((0, cy), r_long + corner, turn_long, np.pi / 2),
         ]
     )
     left = quarter[::-1] * (-1, 1)
@@ -82,11 +97,11 @@ def _cushion(ratio: float, shape: Mapping[str, float]) -> Array:
 
 
 def _octagon(ratio: float, shape: Mapping[str, float]) -> Array:
-    cut = min(shape["corner_pct"] / 100, 0.49)
     half = ratio / 2
+    cut = min(max(shape["corner_pct"] / 100, 0.0), 0.98 * min(half, 0.5))
     quarter = np.array([[half, 0.5 - cut], [half - cut, 0.5]])
     upper = np.vstack([quarter, quarter[::-1] * (-1, 1)])
-    return np.vstack([upper, -upper])
+    return _without_repeats(np.vstack([upper, -upper]))
 
 
 def _rectangle(ratio: float, _: Mapping[str, float]) -> Array:
@@ -97,13 +112,14 @@ def _rectangle(ratio: float, _: Mapping[str, float]) -> Array:
 def _wing(span: float, fullness: float) -> Array:
     """One wing from (0, 0.5) to the tip (span, 0): a circular arc blended with a quarter ellipse.
 
-    The blend is a weighted mean of two concave curves, so the wing stays convex.
+    The blend is a weighted mean of two concave curves, so the wing stays convex. A wing shorter
+    than half the width has no such arc and is a quarter ellipse.
     """
-    radius = (span**2 + 0.25) / 1.0
-    x = span * np.sin(np.linspace(0, np.pi / 2, 90))
-    arc = np.sqrt(np.maximum(radius**2 - x**2, 0)) - (radius - 0.5)
-    ellipse = 0.5 * np.sqrt(np.maximum(1 - (x / span) ** 2, 0))
-    y = (1 - fullness) * arc + fullness * ellipse
+    turn = np.linspace(0, np.pi / 2, 90)
+    blend = min(max(fullness, 0.0), 1.0) if span > 0.5 else 1.0
+    radius = span**2 + 0.25  # through (0, 0.5), level there, and the tip
+    arc = np.sqrt(np.maximum(radius**2 - (span * np.sin(turn)) ** 2, 0)) - (radius - 0.5)
+    x, y = span * np.sin(turn), (1 - blend) * arc + blend * 0.5 * np.cos(turn)
     y[-1] = 0.0
     return np.column_stack([x, y])
 
@@ -115,7 +131,7 @@ def _marquise(ratio: float, shape: Mapping[str, float]) -> Array:
 
 
 def _pear(ratio: float, shape: Mapping[str, float]) -> Array:
-    head = min(shape["head_pct"] / 100, ratio - 0.2)
+    head = min(max(shape["head_pct"] / 100, 0.05), ratio - 0.2)
     wing = _wing(ratio - head, shape["fullness_pct"] / 100)
     angle = np.linspace(np.pi / 2, np.pi, 65)[1:]
     round_end = np.column_stack([head * np.cos(angle), 0.5 * np.sin(angle)])
@@ -125,8 +141,9 @@ def _pear(ratio: float, shape: Mapping[str, float]) -> Array:
 
 def _triangle(ratio: float, shape: Mapping[str, float]) -> Array:
     """Three bulged sides met as discs, corners cut off square, stretched to the box."""
-    bulge = max(shape["side_bulge_pct"] / 100, 1e-3)
-    cut = shape["corner_pct"] / 100
+    # A straight side is an arc flatter than the chord tolerance; from 0.29 the tips turn in.
+    bulge = min(max(shape["side_bulge_pct"] / 100, 2e-5), 0.28)
+    cut = min(max(shape["corner_pct"] / 100, 0.0), 0.4)
     side = 1.0
     radius = ((side / 2) ** 2 + bulge**2) / (2 * bulge)
     inset = side / (2 * np.sqrt(3))  # centre to a side of the equilateral triangle
@@ -140,13 +157,17 @@ def _triangle(ratio: float, shape: Mapping[str, float]) -> Array:
     reach = side / np.sqrt(3)
     for turn in (0.0, 2 * np.pi / 3, 4 * np.pi / 3):
         points = clip(points, np.array([np.cos(turn), np.sin(turn)]), reach - cut * 0.8660254)
+    points = _without_repeats(points)
     points = points * (ratio / np.ptp(points[:, 0]), 1 / np.ptp(points[:, 1]))
-    return _without_repeats(points - centroid(points))
+    centred: Array = points - centroid(points)
+    return centred
 
 
 def _without_repeats(points: Array) -> Array:
-    keep = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > 1e-9
-    return points[keep]
+    """Drop vertices within a nanometre or so of the one before."""
+    keep = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > 1e-7
+    kept: Array = points[keep]
+    return kept
 
 
 FAMILIES: Mapping[str, Family] = {
@@ -194,10 +215,14 @@ def draw(name: str, length_ratio: float, shape: Mapping[str, float] | None = Non
     `length_ratio` is length over width; `shape` gives the family's own proportions in per cent of
     the width (missing ones take the family's default).
 
+    Raises `UnknownName`, `OutOfRange`.
+
     >>> float(np.ptp(draw("octagon", 1.5)[:, 0]))
     1.5
     """
     chosen = family(name)
+    if not LENGTH_RATIOS[0] <= length_ratio <= LENGTH_RATIOS[1]:
+        raise OutOfRange("length_ratio", length_ratio, *LENGTH_RATIOS, unit="(length over width)")
     return chosen.draw(length_ratio, {**chosen.shape, **(shape or {})})
 
 
@@ -210,19 +235,32 @@ def support(points: Array, normals: Array) -> Array:
     return reach
 
 
+def contact(points: Array, normals: Array) -> Array:
+    """Where the outline is touched by the line square to each normal, shape (k, 2).
+
+    The middle of the side where the line lies along one.
+    """
+    reach = normals @ points.T
+    touched = reach >= reach.max(axis=1, keepdims=True) - 1e-9
+    middle: Array = (touched @ points) / touched.sum(axis=1)[:, None]
+    return middle
+
+
 def clip(points: Array, normal: Array, offset: float) -> Array:
     """Keep the part of a convex polygon with normal . p <= offset (may be empty, shape (0, 2))."""
     if len(points) == 0:
         return points
     beyond = points @ normal - offset
     follow, beyond_follow = np.roll(points, -1, axis=0), np.roll(beyond, -1)
-    out: list[Any] = []
-    for p, q, d, e in zip(points, follow, beyond, beyond_follow, strict=True):
-        if d <= 0:
-            out.append(p)
-        if (d < 0 < e) or (e < 0 < d):
-            out.append(p + (q - p) * (d / (d - e)))
-    return np.array(out).reshape(-1, 2)
+    kept = beyond <= 0
+    if kept.all():
+        return points
+    crossed = beyond * beyond_follow < 0
+    share = np.where(crossed, beyond, 0.0) / np.where(crossed, beyond - beyond_follow, 1.0)
+    # Each vertex, then where its edge crosses the line.
+    both = np.stack([points, points + (follow - points) * share[:, None]], axis=1)
+    clipped: Array = both[np.column_stack([kept, crossed])]
+    return clipped
 
 
 def area(points: Array) -> float:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Polyhedron:
     """A convex polyhedron: `vertices` (n, 3), outward `triangles` (m, 3) of indices, `volume`."""
 

@@ -132,7 +132,10 @@ class Stone:
             return
         u = (sign * z_mm - self.girdle_mm / 2) / height_mm
         offsets = (facets.offsets - facets.slopes * u) * self.width_mm
-        yield from zip(facets.normals, offsets, strict=True)
+        # Of facets in the same direction, as a dome has by the dozen, only the tightest cuts.
+        order = np.argsort(offsets)
+        tightest = order[np.unique(facets.normals[order], axis=0, return_index=True)[1]]
+        yield from zip(facets.normals[tightest], offsets[tightest], strict=True)
 
     def lower_surface(self, points: Array) -> Array:
         """Height of the pavilion side over plan points (..., 2) [mm]; +inf outside the outline."""

@@ -1,0 +1,483 @@
+"""What the readings of a mounting say about its seat: a Gaussian over the seat's parameters.
+
+A seat is its family's figure with a length, a width and some proportions, plus a smooth
+irregularity: waves around the opening (2 to 6 to the round), the ledge's width and height and the
+wall's height. Length and width are taken as unknown before measuring; a wave that goes k times
+round has a standard deviation of tau / k, where tau, the irregularity, is the one number that
+says how far hand work strays. Everything nobody measured keeps its prior and is listed as
+assumed. Readings condition all of it together, linearly; the family's figure is linearised anew
+at the result, three times. What that neglects: rectangular doubts are carried as normal ones of
+the same standard deviation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver import outline
+from fitsolver.mounting import Mounting
+from fitsolver.reading import Reading, covariance_mm2
+
+Array = NDArray[np.float64]
+
+# Standard deviation of the irregularity of each make [mm]. Common practice: worn or hand-pierced
+# edges stray by 0.05 to 0.1 mm, a cast or drawn seat by a fifth of that.
+IRREGULARITY_MM = {"hand": 0.05, "cast": 0.015}
+WAVES = {"opening": (2, 3, 4, 5, 6), "ledge_width": (1, 2, 3), "ledge_height": (2, 3, 4),
+         "wall_height": (1, 2)}  # fmt: skip
+# How far an opening's own proportions stray from the family's usual ones, per cent of the width.
+# Common practice.
+SHAPE_SPREAD_PCT = {
+    "side_bulge_pct": 2.5,
+    "corner_pct": 4.0,
+    "fullness_pct": 6.0,
+    "head_pct": 4.0,
+}
+# Flat enough to say nothing beside any reading [mm].
+UNKNOWN_MM = 20.0
+STATIONS = 72
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prior:
+    """What is taken for a seat parameter before it is measured.
+
+    `value` is in the parameter's own unit or a function of (length, width) of the opening.
+    """
+
+    value: float | Callable[[float, float], float]
+    u: float
+    unit: str
+    source: str
+
+
+# The scalars of a seat. Sources: common practice unless said otherwise.
+PRIORS: Mapping[str, Prior] = {
+    "ledge_width_mm": Prior(
+        value=lambda _, w: 0.07 * w, u=0.12, unit="mm", source="common practice: 5 to 10 % of width"
+    ),
+    "ledge_angle_deg": Prior(
+        value=30.0, u=8.0, unit="deg", source="common practice: a bearing slopes with the pavilion"
+    ),
+    "wall_height_mm": Prior(
+        value=lambda _, w: 0.5 + 0.06 * w, u=0.15, unit="mm", source="common practice"
+    ),
+    "wall_thickness_mm": Prior(value=0.6, u=0.15, unit="mm", source="common practice"),
+    "wall_lean_deg": Prior(value=0.0, u=2.0, unit="deg", source="common practice: upright"),
+    "depth_below_ledge_mm": Prior(
+        value=lambda _, w: 0.6 * w, u=0.6, unit="mm", source="common practice"
+    ),
+    "depth_below_rim_mm": Prior(
+        value=lambda _, w: 0.85 * w, u=0.7, unit="mm", source="common practice"
+    ),
+    "claw_thickness_mm": Prior(value=0.9, u=0.1, unit="mm", source="common practice"),
+    "claw_width_mm": Prior(value=1.0, u=0.1, unit="mm", source="common practice"),
+    "claw_length_mm": Prior(value=1.6, u=0.3, unit="mm", source="common practice"),
+    "claw_lean_deg": Prior(value=0.0, u=3.0, unit="deg", source="common practice: upright"),
+    "notch_height_mm": Prior(value=0.4, u=0.1, unit="mm", source="common practice"),
+    "gallery_width_mm": Prior(value=lambda _, w: 0.8 * w, u=0.3, unit="mm", source="common practice"),
+    "gallery_length_mm": Prior(
+        value=lambda length, _: 0.8 * length, u=0.3, unit="mm", source="common practice"
+    ),
+    "gallery_depth_mm": Prior(value=1.0, u=0.3, unit="mm", source="common practice"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumed:
+    """A parameter nobody measured: what was taken for it and why."""
+
+    name: str
+    value: float
+    u: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """One reading as it enters: its name and the row that predicts it from the parameters."""
+
+    name: str
+    row: Array
+    variance: float
+    assumed: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Belief:
+    """A Gaussian over the seat's parameters, and how it came about.
+
+    `names` (d,) parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the
+    stations round the opening, `radius` (n,) [mm] of the figure at the mean, `slopes` (n, d) of
+    the radius by each parameter; `evidence` the readings and what might yet be read.
+    """
+
+    mounting: Mounting
+    names: tuple[str, ...]
+    mean: Array
+    covariance: Array
+    directions: Array
+    radius: Array
+    slopes: Array
+    assumed: tuple[Assumed, ...]
+    evidence: tuple[Evidence, ...]
+    irregularity_mm: float
+
+    def index(self, name: str) -> int:
+        """Place of a parameter in the vectors."""
+        return self.names.index(name)
+
+    def draw(self, points: Array) -> Array:
+        """Turn standard normal points (s, d) into parameters (s, d); a zero point is the mean."""
+        size, axes = np.linalg.eigh(self.covariance)
+        order = np.argsort(-size, kind="stable")
+        factor = axes[:, order] * np.sqrt(np.clip(size[order], 0, None))
+        drawn: Array = self.mean + points @ factor.T
+        return drawn
+
+
+def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
+    """Condition the seat's priors on every reading of `mounting`.
+
+    Raises `InputFaults` for an opening that cannot be worked out from the readings.
+    """
+    tau = mounting.irregularity_mm or IRREGULARITY_MM[mounting.make]
+    figure = outline.family(mounting.opening_family)
+    length, width = _first_size(mounting)
+    names, mean, spread, assumed = _priors(mounting, figure, length, width, tau)
+    directions = _stations(mounting, figure, length, width, stations)
+    at = {name: i for i, name in enumerate(names)}
+    here = mean.copy()
+    for _ in range(3):
+        radius, slopes = _figure(figure, here, at, directions)
+        rows, values, noise, labels = _equations(mounting, here, at, directions, radius, slopes, tau)
+        prior = np.diag(spread**2)
+        if rows.size:
+            expected = rows @ mean
+            gain = prior @ rows.T @ np.linalg.inv(rows @ prior @ rows.T + noise)
+            here = mean + gain @ (values - expected)
+            covariance = prior - gain @ rows @ prior
+        else:
+            here, covariance = mean, prior
+    radius, slopes = _figure(figure, here, at, directions)
+    evidence = [
+        Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
+        for i, (name, row) in enumerate(zip(labels, rows, strict=True))
+    ]
+    for item in assumed:
+        if item.unit == "mm" and item.name in at:
+            row = np.zeros(len(names))
+            row[at[item.name]] = 1.0
+            evidence.append(Evidence(name=item.name, row=row, variance=0.03**2, assumed=True))
+    return Belief(
+        mounting=mounting,
+        names=names,
+        mean=here,
+        covariance=(covariance + covariance.T) / 2,
+        directions=directions,
+        radius=radius,
+        slopes=slopes,
+        assumed=tuple(assumed),
+        evidence=tuple(evidence),
+        irregularity_mm=tau,
+    )
+
+
+def _first_size(mounting: Mounting) -> tuple[float, float]:
+    """A first length and width of the opening, to linearise about."""
+    length = mounting.opening_length_mm.value_mm if mounting.opening_length_mm else None
+    width = mounting.opening_width_mm.value_mm if mounting.opening_width_mm else None
+    radii = mounting.opening_radii_mm
+    if radii and (length is None or width is None):
+        angle = np.deg2rad([item[0] for item in radii])
+        reach = np.array([item[1].value_mm for item in radii])
+        x, y = reach * np.cos(angle), reach * np.sin(angle)
+        length = length or float(np.ptp(x))
+        width = width or float(np.ptp(y))
+    length = length or width or 0.0
+    return length, width or length
+
+
+def _priors(
+    mounting: Mounting, figure: outline.Family, length: float, width: float, tau: float
+) -> tuple[tuple[str, ...], Array, Array, list[Assumed]]:
+    items: list[tuple[str, float, float]] = [
+        ("opening_length_mm", length, UNKNOWN_MM),
+        ("opening_width_mm", width, UNKNOWN_MM),
+    ]
+    assumed: list[Assumed] = [
+        Assumed(
+            name="irregularity_mm",
+            value=tau,
+            u=0.0,
+            unit="mm",
+            source="common practice for this make"
+            if mounting.irregularity_mm is None
+            else "given in the mounting file",
+        )
+    ]
+    for name, usual in figure.shape.items():
+        items.append((f"opening_{name}", usual, SHAPE_SPREAD_PCT[name]))
+        if mounting.opening_diagonal_mm is None and len(mounting.opening_radii_mm) < 6:
+            assumed.append(
+                Assumed(
+                    name=f"opening_{name}",
+                    value=usual,
+                    u=SHAPE_SPREAD_PCT[name],
+                    unit="pct",
+                    source=f"common practice for a {figure.name} opening",
+                )
+            )
+    for name in _scalars(mounting):
+        prior = PRIORS[name]
+        value = prior.value(length, width) if callable(prior.value) else prior.value
+        given = getattr(mounting, name, None)
+        if given is None:
+            items.append((name, value, prior.u))
+            assumed.append(
+                Assumed(name=name, value=value, u=prior.u, unit=prior.unit, source=prior.source)
+            )
+        elif isinstance(given, Reading):
+            items.append((name, given.value_mm, UNKNOWN_MM))
+        else:
+            # An angle read by protractor or eye: a degree or two, common practice.
+            items.append((name, float(given), 2.0))
+    if mounting.holds == "claws":
+        items += [(f"claw_face_{i}", 0.0, tau) for i in range(len(mounting.claw_directions_deg))]
+        waves: Mapping[str, tuple[int, ...]] = {}
+    elif mounting.state == "uncut":
+        waves = {"opening": WAVES["opening"], "wall_height": WAVES["wall_height"]}
+    else:
+        waves = WAVES
+    for field, numbers in waves.items():
+        for k in numbers:
+            items += [(f"{field}_cos_{k}", 0.0, tau / k), (f"{field}_sin_{k}", 0.0, tau / k)]
+    names = tuple(item[0] for item in items)
+    return (
+        names,
+        np.array([item[1] for item in items]),
+        np.array([item[2] for item in items]),
+        assumed,
+    )
+
+
+def _scalars(mounting: Mounting) -> list[str]:
+    """Names of the scalar parameters this kind of seat has."""
+    cut, claws = mounting.state == "cut", mounting.holds == "claws"
+    names = []
+    if cut:
+        names += ["ledge_width_mm", "ledge_angle_deg", "depth_below_ledge_mm"]
+    else:
+        names += ["depth_below_rim_mm"]
+    if claws:
+        names += ["claw_thickness_mm", "claw_width_mm", "claw_lean_deg"]
+        names += ["claw_length_mm", "notch_height_mm"] if cut else []
+    else:
+        names += ["wall_thickness_mm", "wall_lean_deg"] + (["wall_height_mm"] if cut else [])
+    if mounting.gallery_depth_mm or mounting.gallery_width_mm or mounting.gallery_length_mm:
+        names += ["gallery_length_mm", "gallery_width_mm", "gallery_depth_mm"]
+    return names
+
+
+def _stations(
+    mounting: Mounting, figure: outline.Family, length: float, width: float, count: int
+) -> Array:
+    """Directions round the opening: evenly, and through the figure's own corners or the claws."""
+    if mounting.holds == "claws":
+        return np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
+    points = outline.draw(figure.name, length / width)
+    step = np.roll(points, -1, axis=0) - points
+    heading = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    turn = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
+    corners = points[turn > np.deg2rad(12)]
+    angle = np.concatenate(
+        [
+            np.arange(count) * 2 * np.pi / count,
+            np.arctan2(corners[:, 1], corners[:, 0]),
+            np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm]),
+        ]
+    )
+    rounded: Array = np.unique(np.round(np.mod(angle, 2 * np.pi), 9))
+    return rounded
+
+
+def _polar(figure: outline.Family, length: float, width: float, shape: Mapping[str, float],
+           directions: Array) -> Array:  # fmt: skip
+    """Radius of the figure along each direction [mm]."""
+    points = outline.draw(figure.name, length / width, shape) * width
+    edge = np.roll(points, -1, axis=0) - points
+    normals = np.column_stack([edge[:, 1], -edge[:, 0]])
+    reach = np.einsum("ij,ij->i", normals, points)
+    ray = np.column_stack([np.cos(directions), np.sin(directions)])
+    radius: Array = 1 / (ray @ (normals / reach[:, None]).T).max(axis=1)
+    return radius
+
+
+def _figure(
+    figure: outline.Family, here: Array, at: Mapping[str, int], directions: Array
+) -> tuple[Array, Array]:
+    """Radius of the opening at every station, and its slope by every parameter."""
+    shape_names = list(figure.shape)
+
+    def polar(length: float, width: float, shape: list[float]) -> Array:
+        return _polar(
+            figure, length, width, dict(zip(shape_names, shape, strict=True)), directions
+        )
+
+    length, width = here[at["opening_length_mm"]], here[at["opening_width_mm"]]
+    shape = [float(max(here[at[f"opening_{name}"]], 0.0)) for name in shape_names]
+    radius = polar(length, width, shape)
+    slopes = np.zeros((len(directions), len(here)))
+    h = 1e-3
+    slopes[:, at["opening_length_mm"]] = (
+        polar(length + h, width, shape) - polar(length - h, width, shape)
+    ) / (2 * h)
+    slopes[:, at["opening_width_mm"]] = (
+        polar(length, width + h, shape) - polar(length, width - h, shape)
+    ) / (2 * h)
+    for i, name in enumerate(shape_names):
+        up = [*shape[:i], shape[i] + 0.5, *shape[i + 1 :]]
+        slopes[:, at[f"opening_{name}"]] = (polar(length, width, up) - radius) / 0.5
+    for name, place in at.items():
+        field, _, rest = name.rpartition("_cos_")
+        if field == "opening":
+            slopes[:, place] = np.cos(int(rest) * directions)
+        field, _, rest = name.rpartition("_sin_")
+        if field == "opening":
+            slopes[:, place] = np.sin(int(rest) * directions)
+        if name.startswith("claw_face_"):
+            slopes[int(name.removeprefix("claw_face_")), place] = 1.0
+    # The waves and claw faces are at zero in the figure; add what they have become.
+    waves = [i for name, i in at.items() if "_cos_" in name or "_sin_" in name or "face" in name]
+    return radius + slopes[:, waves] @ here[waves], slopes
+
+
+def _equations(
+    mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, radius: Array,
+    slopes: Array, tau: float,
+) -> tuple[Array, Array, Array, list[str]]:  # fmt: skip
+    """Linearise every reading: rows (m, d), values (m,), noise (m, m) and names.
+
+    Values are shifted so that rows @ parameters predicts them.
+    """
+    rows: list[Array] = []
+    values: list[float] = []
+    readings: list[Reading] = []
+    extra: list[float] = []
+    labels: list[str] = []
+
+    def add(name: str, reading: Reading, row: Array, predicted: float, more: float = 0.0) -> None:
+        rows.append(row)
+        values.append(reading.value_mm - predicted + float(row @ here))
+        readings.append(reading)
+        extra.append(more)
+        labels.append(name)
+
+    def unit(name: str) -> Array:
+        row = np.zeros(len(here))
+        row[at[name]] = 1.0
+        return row
+
+    claws = mounting.holds == "claws"
+    points = radius[:, None] * np.column_stack([np.cos(directions), np.sin(directions)])
+    for axis, name in ((0, "opening_length_mm"), (1, "opening_width_mm")):
+        reading = getattr(mounting, name)
+        if reading is None:
+            continue
+        row, predicted, more = unit(name), float(here[at[name]]), 0.0
+        if claws:
+            # Taken over claws: the irregularity of the two faces is in it.
+            more = tau**2
+        else:
+            far, near = int(np.argmax(points[:, axis])), int(np.argmin(points[:, axis]))
+            side = np.abs(points[[far, near], axis]) / radius[[far, near]]
+            waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
+            row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
+            predicted += float(row[waves] @ here[waves])
+        lean_row, lean = _rim_shift(mounting, reading, here, at)
+        add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
+    if mounting.opening_diagonal_mm is not None:
+        pairs = _diagonals(mounting, directions, radius)
+        row = np.mean([slopes[a] + slopes[b] for a, b in pairs], axis=0)
+        predicted = float(np.mean([radius[a] + radius[b] for a, b in pairs]))
+        lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm, here, at)
+        add("opening_diagonal_mm", mounting.opening_diagonal_mm, row + 2 * lean_row,
+            predicted + 2 * lean)  # fmt: skip
+    for at_deg, reading in mounting.opening_radii_mm:
+        i = int(np.argmin(np.abs(np.angle(np.exp(1j * (directions - np.deg2rad(at_deg)))))))
+        lean_row, lean = _rim_shift(mounting, reading, here, at)
+        add(f"opening_radii_mm at {at_deg:g} deg", reading, slopes[i] + lean_row,
+            float(radius[i]) + lean)  # fmt: skip
+    for name in _scalars(mounting):
+        reading = getattr(mounting, name, None)
+        if not isinstance(reading, Reading):
+            continue
+        waves = [i for n, i in at.items() if n.startswith((name.removesuffix("_mm") + "_cos",
+                                                           name.removesuffix("_mm") + "_sin"))]  # fmt: skip
+        # Read at one place not named: the waves of that field are in it.
+        more = sum((tau / int(n.rpartition("_")[2])) ** 2 / 2 for n, i in at.items() if i in waves)
+        add(name, reading, unit(name), float(here[at[name]]), more / reading.repeats)
+    if not readings:
+        empty = np.zeros((0, len(here)))
+        return empty, np.zeros(0), np.zeros((0, 0)), []
+    noise = covariance_mm2(readings) + np.diag(extra) + 1e-10 * np.eye(len(readings))
+    # Round and square openings: an unread width is the length, but for the irregularity.
+    if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
+        rows.append(unit("opening_width_mm") - unit("opening_length_mm"))
+        values.append(0.0)
+        labels.append("width as length")
+        grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
+        grown[:-1, :-1], grown[-1, -1] = noise, tau**2 + 1e-10
+        noise = grown
+    return np.array(rows), np.array(values), noise, labels
+
+
+def _rim_shift(
+    mounting: Mounting, reading: Reading, here: Array, at: Mapping[str, int]
+) -> tuple[Array, float]:
+    """How much less the radius is at the rim than at the seat's own level, with its row.
+
+    A wall that leans inward by the angle lambda over a height h narrows by h tan(lambda).
+    """
+    row = np.zeros(len(here))
+    own = "girdle" if mounting.state == "cut" else "rim"
+    if (reading.level or mounting.opening_level) == own or mounting.state == "uncut":
+        return row, 0.0
+    height, lean = (
+        ("claw_length_mm", "claw_lean_deg")
+        if mounting.holds == "claws"
+        else ("wall_height_mm", "wall_lean_deg")
+    )
+    h, angle = float(here[at[height]]), float(np.deg2rad(here[at[lean]]))
+    row[at[height]] = -np.tan(angle)
+    row[at[lean]] = -h * np.deg2rad(1) / np.cos(angle) ** 2
+    return row, -h * float(np.tan(angle))
+
+
+def _diagonals(
+    mounting: Mounting, directions: Array, radius: Array
+) -> list[tuple[int, int]]:
+    """Pairs of opposite stations on the opening's two diagonals, or of opposite claws."""
+
+    def nearest(angle: float) -> int:
+        return int(np.argmin(np.abs(np.angle(np.exp(1j * (directions - angle))))))
+
+    if mounting.holds == "claws":
+        pairs = [(i, nearest(angle + np.pi)) for i, angle in enumerate(directions)]
+        return [
+            (i, j)
+            for i, j in pairs
+            if i != j and np.cos(directions[i] - directions[j]) < -0.99
+        ] or [(0, nearest(float(directions[0] + np.pi)))]
+    quarter = (directions > np.deg2rad(15)) & (directions < np.deg2rad(75))
+    widest = float(directions[quarter][np.argmax(radius[quarter])])
+    return [
+        (nearest(widest), nearest(widest + np.pi)),
+        (nearest(np.pi - widest), nearest(-widest)),
+    ]

@@ -1,0 +1,128 @@
+"""Volumes of plain solids against their closed forms.
+
+I. N. Bronshtein, K. A. Semendyayev, G. Musiol, H. Muehlig, Handbook of Mathematics, 5th edition,
+Springer 2007, chapter 3.3 "Stereometry" (prism, cone, frustum, wedge, ellipsoid). As handbook
+coefficients, volume / (length x width x depth) / 200, they are: box 0.00500, elliptic cylinder
+0.003927, half-ellipsoid and sphere 0.002618, cone 0.001309.
+
+Tolerance. Curved outlines are inscribed polygons of 288 vertices or more to the turn, so their
+areas fall short by (2 pi / 288)^2 / 6 = 8e-5 of themselves: 1e-4 is asked. Straight-sided solids
+are exact: 1e-9 is asked, for Qhull's digits. Domes have their own tolerance, given with them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from solids import cabochon, pyramid, row, stone, style
+
+from fitsolver.stone import Stone
+
+CURVED, STRAIGHT = 1e-4, 1e-9
+
+
+def coefficient(solid: Stone) -> float:
+    return solid.volume_mm3 / (solid.length_mm * solid.width_mm * solid.depth_mm) / 200
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.6])
+def test_box(ratio):
+    box = stone(style("rectangle"), ratio, girdle_mm=2.0)
+    assert coefficient(box) == pytest.approx(0.005, rel=STRAIGHT)
+    # The same box, its height shared between crown, girdle and pavilion.
+    shared = stone(style("rectangle"), ratio, crown_mm=0.5, girdle_mm=0.5, pavilion_mm=1.0)
+    assert shared.volume_mm3 == pytest.approx(box.volume_mm3, rel=STRAIGHT)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.3, 2.5])
+def test_elliptic_cylinder(ratio):
+    cylinder = stone(style("oval"), ratio, girdle_mm=2.0)
+    assert coefficient(cylinder) == pytest.approx(np.pi / 4 / 200, rel=CURVED)
+    assert coefficient(cylinder) == pytest.approx(0.003927, rel=CURVED + 1e-4)  # as printed
+
+
+def test_octagonal_prism():
+    prism = stone(style("octagon"), width_mm=5.0, girdle_mm=3.0, corner_pct=100 / (2 + np.sqrt(2)))
+    # A regular octagon of width w has the area 2 (sqrt 2 - 1) w^2.
+    assert prism.volume_mm3 == pytest.approx(2 * (np.sqrt(2) - 1) * 25 * 3, rel=STRAIGHT)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.3])
+def test_cone(ratio):
+    cone = stone(pyramid("oval"), ratio, pavilion_mm=2.6)
+    assert coefficient(cone) == pytest.approx(np.pi / 12 / 200, rel=CURVED)
+    assert coefficient(cone) == pytest.approx(0.001309, rel=CURVED + 1e-4)  # as printed
+
+
+def test_double_cone_with_a_girdle():
+    solid = stone(
+        style("round", rows=[row("crown"), row("pavilion")]),
+        crown_mm=1.0,
+        girdle_mm=0.3,
+        pavilion_mm=2.6,
+    )
+    assert solid.volume_mm3 == pytest.approx(np.pi * 9 * (0.3 + (1.0 + 2.6) / 3), rel=CURVED)
+
+
+def test_frustum():
+    solid = style("round", rows=[row("crown"), row("pavilion")])
+    cut = stone(solid, crown_mm=1.0, pavilion_mm=2.0, table_pct=57.0, culet_pct=10.0)
+    # V = pi h / 3 (R^2 + R r + r^2).
+    crown = np.pi * 1.0 / 3 * 9 * (1 + 0.57 + 0.57**2)
+    pavilion = np.pi * 2.0 / 3 * 9 * (1 + 0.10 + 0.10**2)
+    assert cut.volume_mm3 == pytest.approx(crown + pavilion, rel=CURVED)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.5])
+def test_pyramid(ratio):
+    solid = stone(pyramid("rectangle"), ratio, width_mm=5.0, pavilion_mm=3.0)
+    assert solid.volume_mm3 == pytest.approx(25 * ratio * 3 / 3, rel=STRAIGHT)
+
+
+@pytest.mark.parametrize("ratio", [1.0, 1.5, 2.2])
+def test_wedge(ratio):
+    """A step cut's pavilion: rectangular base a x b, keel c = a - b: V = b h (2 a + c) / 6."""
+    solid = stone(pyramid("rectangle", rings="inset"), ratio, width_mm=5.0, pavilion_mm=3.0)
+    a, b, h = 5 * ratio, 5.0, 3.0
+    assert solid.volume_mm3 == pytest.approx(b * h * (2 * a + (a - b)) / 6, rel=STRAIGHT)
+
+
+def test_obelisk():
+    """A step cut's crown: base a x b, top a1 x b1: V = h / 6 (ab + (a + a1)(b + b1) + a1 b1)."""
+    steps = style("rectangle", rows=[row("crown")], rings="inset")
+    solid = stone(steps, 1.5, width_mm=5.0, crown_mm=1.2, table_pct=60.0)
+    a, b, a1, b1 = 7.5, 5.0, 5.5, 3.0
+    volume = 1.2 / 6 * (a * b + (a + a1) * (b + b1) + a1 * b1)
+    assert solid.volume_mm3 == pytest.approx(volume, rel=STRAIGHT)
+
+
+# A dome of n tiers stands on chords of its curve, which takes off (pi / 2n)^2 / 4 of the volume
+# of a half-ellipsoid, to leading order; its rings are 64-gons about the outline, which adds
+# (pi / 64)^2 / 3 = 8e-4 (less what the outline itself takes off at the girdle).
+@pytest.mark.parametrize("tiers", [12, 24, 48])
+@pytest.mark.parametrize("ratio", [1.0, 1.4])
+def test_half_ellipsoid(tiers, ratio):
+    solid = stone(cabochon("oval", "crown", tiers=tiers), ratio, crown_mm=2.5)
+    low, high = -((np.pi / (2 * tiers)) ** 2) / 4, (np.pi / 64) ** 2 / 3
+    error = coefficient(solid) / (np.pi / 6 / 200) - 1
+    assert low <= error <= high
+    if tiers == 24:  # what profiles use by default: to the four digits of a handbook
+        assert coefficient(solid) == pytest.approx(0.002618, rel=5e-4)
+
+
+def test_sphere_and_lens():
+    ball = stone(cabochon("round", "crown", "pavilion"), crown_mm=3.0, pavilion_mm=3.0)
+    assert ball.volume_mm3 == pytest.approx(4 / 3 * np.pi * 27, rel=1e-3)
+    lens = stone(cabochon("round", "crown", "pavilion"), crown_mm=2.0, pavilion_mm=0.5)
+    assert coefficient(lens) == pytest.approx(coefficient(ball), rel=STRAIGHT)
+
+
+@pytest.mark.parametrize("exponent", [1.5, 2.0, 3.0])
+def test_superellipsoid(exponent):
+    """s^e + u^e = 1 turned about u: V = pi R^2 h / e x B(1/e, 1 + 2/e), B the beta function."""
+    from scipy.special import beta
+
+    solid = stone(cabochon("round", "crown", exponent=exponent), crown_mm=2.5)
+    volume = np.pi * 9 * 2.5 / exponent * beta(1 / exponent, 1 + 2 / exponent)
+    # Chords and 64-gons as above, the chords longer where the curve is flat: 0.2 %.
+    assert solid.volume_mm3 == pytest.approx(volume, rel=2e-3)

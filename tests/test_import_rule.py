@@ -1,0 +1,153 @@
+"""Who may import whom: downwards only, nothing heavy at import, files and print at the edges."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import fitsolver
+
+PACKAGE = Path(fitsolver.__file__).parent
+
+# From the top down. A module may import from lower lines only, never from its own.
+LAYERS = (
+    ("__main__",),
+    ("cli", "web"),
+    ("report", "drawing", "sheet"),
+    ("solver",),
+    ("weight", "contact", "requirement", "margin"),
+    ("posterior", "placement"),
+    ("coefficient",),
+    ("stone", "seat", "scan", "prior"),
+    ("form", "belief"),
+    ("mounting", "cut", "material"),
+    ("mounting_file", "profile_file", "material_file", "polyhedron", "outline"),
+    ("seat_fault",),
+    ("seat_table",),
+    ("reading_entry", "mounting_key", "allowance"),
+    ("reading", "uncertainty", "datafile"),
+    ("instrument", "file_model"),
+    ("document",),
+    ("errors", "units"),
+)
+HEIGHT = {name: -row for row, names in enumerate(LAYERS) for name in names}
+
+HEAVY = ("scipy", "shapely", "trimesh", "matplotlib")
+FACES = ("__main__", "cli", "web")
+# Who alone may import what, and who alone may open files.
+ONLY_IN = {
+    "matplotlib": {"drawing", "sheet"},
+    "tomllib": {"datafile", "document"},
+    "tomlkit": {"datafile", "document"},
+    "cyclopts": {"cli", "__main__"},
+    "rich": {"cli", "__main__"},
+}
+MAY_OPEN = {*FACES, "datafile", "drawing", "sheet"}
+
+
+def noun(path: Path) -> str:
+    """Name of the module, or of the folder of modules, that a file belongs to."""
+    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if noun(path) != "__init__")
+
+
+def imported(tree: ast.AST, package: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """Every import anywhere in a module, as a dotted path; relative ones made absolute."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield tuple(alias.name.split("."))
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else ()
+            base += tuple(node.module.split(".")) if node.module else ()
+            for alias in node.names:
+                yield (*base, alias.name)
+
+
+def imports_of(path: Path) -> set[tuple[str, ...]]:
+    package = ("fitsolver", *path.relative_to(PACKAGE).parent.parts)
+    return set(imported(ast.parse(path.read_text(encoding="utf-8")), package))
+
+
+def test_there_is_something_to_check() -> None:
+    assert {"errors", "units", "reading", "uncertainty"} <= {noun(path) for path in SOURCES}
+
+
+def test_relative_and_nested_imports_are_seen() -> None:
+    tree = ast.parse(
+        "from .errors import Fault\ndef f():\n from fitsolver import solver\n import scipy.special"
+    )
+    assert set(imported(tree, ("fitsolver",))) == {
+        ("fitsolver", "errors", "Fault"),
+        ("fitsolver", "solver"),
+        ("scipy", "special"),
+    }
+
+
+def test_every_module_has_one_layer() -> None:
+    names = [name for row in LAYERS for name in row]
+    assert len(names) == len(set(names))
+    strangers = {noun(path) for path in SOURCES} - set(names)
+    assert not strangers, f"give these a layer: {sorted(strangers)}"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.stem)
+def test_imports_go_downwards(path: Path) -> None:
+    own = noun(path)
+    for head, *rest in imports_of(path):
+        if head != "fitsolver" or not rest or rest[0] == own or rest[0].startswith("__"):
+            continue
+        assert rest[0] in HEIGHT, f"{own} imports {rest[0]}, which has no layer"
+        assert own in HEIGHT, f"{own} has no layer"
+        assert HEIGHT[rest[0]] < HEIGHT[own], f"{own} imports {rest[0]}, which is not below it"
+
+
+def test_the_package_itself_imports_none_of_its_modules() -> None:
+    assert not {path for path in imports_of(PACKAGE / "__init__.py") if path[0] == "fitsolver"}
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.stem)
+def test_each_library_stays_where_it_belongs(path: Path) -> None:
+    for head, *_ in imports_of(path):
+        assert noun(path) in ONLY_IN.get(head, {noun(path)}), f"{noun(path)} imports {head}"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.stem)
+def test_only_faces_print_and_only_file_modules_open_files(path: Path) -> None:
+    called = {
+        node.func.id
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+    }
+    assert noun(path) in FACES or "print" not in called
+    assert noun(path) in MAY_OPEN or "open" not in called
+
+
+def test_no_module_loads_a_heavy_library_when_imported() -> None:
+    # One new process for all, lowest layer first, so that the first offender is named.
+    modules = {
+        ".".join(("fitsolver", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(
+            ".__init__"
+        ): HEIGHT.get(noun(path), 0)
+        for path in SOURCES
+        if path.stem != "__main__"
+    }
+    order = sorted(modules, key=lambda name: modules[name])
+    script = (
+        "import importlib, sys\n"
+        f"for name in {order!r}:\n"
+        "    importlib.import_module(name)\n"
+        f"    heavy = [lib for lib in {HEAVY!r} if lib in sys.modules]\n"
+        "    if heavy: sys.exit(f'{name} loads {heavy}')\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
