@@ -38,8 +38,13 @@ SHAPE_SPREAD_PCT = {
     "fullness_pct": 6.0,
     "head_pct": 4.0,
 }
-# Flat enough to say nothing beside any reading [mm].
-UNKNOWN_MM = 20.0
+# Flat enough to say nothing beside any reading, and no wider, so that sums stay exact [mm].
+UNKNOWN_MM = 3.0
+# What any reading has of its own beyond what it states: half a step of 0.01 mm [mm].
+OWN_U_MM = 0.003
+# Part of an instrument's permissible error (as variance) that its readings share, its zero and
+# scale; the rest (jaw, place, pressure) is each reading's own. No publication divides it: half.
+SHARED_PART = 0.5
 STATIONS = 72
 
 
@@ -133,6 +138,13 @@ class Belief:
         """Place of a parameter in the vectors."""
         return self.names.index(name)
 
+    def figure_mm(self) -> Array:
+        """The opening's own figure at the mean, without its waves: polygon (k, 2) [mm]."""
+        family = outline.family(self.mounting.opening_family)
+        shape = {name: float(self.mean[self.index(f"opening_{name}")]) for name in family.shape}
+        length, width = (float(size) for size in self.mean[:2])
+        return outline.draw(family.name, length / width, shape) * width
+
     def draw(self, points: Array) -> Array:
         """Turn standard normal points (s, d) into parameters (s, d); a zero point is the mean."""
         size, axes = np.linalg.eigh(self.covariance)
@@ -160,9 +172,11 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         prior = np.diag(spread**2)
         if rows.size:
             expected = rows @ mean
-            gain = prior @ rows.T @ np.linalg.inv(rows @ prior @ rows.T + noise)
+            gain = np.linalg.solve(rows @ prior @ rows.T + noise, rows @ prior).T
             here = mean + gain @ (values - expected)
-            covariance = prior - gain @ rows @ prior
+            # Joseph's form: stays a covariance whatever rounding does.
+            rest = np.eye(len(mean)) - gain @ rows
+            covariance = rest @ prior @ rest.T + gain @ noise @ gain.T
         else:
             here, covariance = mean, prior
     radius, slopes = _figure(figure, here, at, directions)
@@ -426,14 +440,17 @@ def _equations(
     if not readings:
         empty = np.zeros((0, len(here)))
         return empty, np.zeros(0), np.zeros((0, 0)), []
-    noise = covariance_mm2(readings) + np.diag(extra) + 1e-10 * np.eye(len(readings))
+    together = covariance_mm2(readings)
+    own = np.diag(np.diag(together))
+    noise = SHARED_PART * together + (1 - SHARED_PART) * own
+    noise += np.diag(extra) + OWN_U_MM**2 * np.eye(len(readings))
     # Round and square openings: an unread width is the length, but for the irregularity.
     if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
         rows.append(unit("opening_width_mm") - unit("opening_length_mm"))
         values.append(0.0)
         labels.append("width as length")
         grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
-        grown[:-1, :-1], grown[-1, -1] = noise, tau**2 + 1e-10
+        grown[:-1, :-1], grown[-1, -1] = noise, tau**2 + OWN_U_MM**2
         noise = grown
     return np.array(rows), np.array(values), noise, labels
 

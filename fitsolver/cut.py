@@ -3,7 +3,7 @@
 A style states its outline, its facet rows and its usual proportions with their spread. All
 proportions are per cent of the stone's width. A row of facets is cut between two rings; a ring is
 a copy of the outline at some height, either scaled (brilliants: every facet runs to one culet) or
-inset (steps: one angle all round, a keel instead of a point).
+inset (steps: shrunk to a keel half a width from each end, so that sides and ends keep one angle).
 """
 
 from __future__ import annotations
@@ -109,6 +109,10 @@ class CutStyle:
     facet_count: int
     handbook: Mapping[str, Handbook]
     notes: str
+
+    def __repr__(self) -> str:
+        """Name the style and its make: all the rest is in its file."""
+        return f"<cut style {self.name}, {self.make}>"
 
     def in_make(self, make: str) -> CutStyle:
         """Return the style with the proportions of another make ("well-cut", "commercial", ...).

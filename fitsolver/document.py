@@ -79,6 +79,7 @@ def _syntax_fault(text: str, name: str, message: str) -> InputFaults:
         rule = "has a decimal comma outside quotes"
         remedy = f'Write {point} or "{quoted}"'
     else:
+        message = message.replace("Illegal character '\\n'", "a quote is not closed")
         rule = "is not TOML: " + re.sub(r" \(.*", "", message).lower()
         remedy = "Write one 'key = value' to a line, text in quotes, numbers plain, with a point"
     return InputFaults(
@@ -126,6 +127,7 @@ def _lines_of_keys(text: str) -> dict[str, int]:
             elif word == "]" and names:
                 table = _heading_key(names, rows, is_row=heading == 2)
                 lines.setdefault(table, at)
+                lines.setdefault(table.removesuffix("[0]"), at)
                 names = []
             elif word != "]":
                 names.append(word.strip("\"'"))

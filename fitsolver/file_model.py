@@ -9,6 +9,7 @@ import difflib
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args
 
 from fitsolver.document import Document
@@ -93,8 +94,8 @@ def check(document: Document, model: type[Model]) -> Model:
     """Hold a document against a pydantic model.
 
     A model may have a method `cross_faults()` that yields (key, value, rule, remedy) for what is
-    wrong between its entries. It is asked even when single entries were refused, as long as the
-    model can be built without them, so that one reading of the file shows all there is to mend.
+    wrong between its entries. If it also says `compares_partly = True`, it is asked even when
+    single entries were refused, without them, so that one reading shows all there is to mend.
     """
     from pydantic import ValidationError
 
@@ -109,10 +110,9 @@ def check(document: Document, model: type[Model]) -> Model:
             fault = _fault_of(detail, document, model)
             faults[fault.key] = _merged(faults.get(fault.key), fault)
             refused.add(_take_out(data, _path_in(document.data, detail["loc"])))
-        try:
-            instance = model.model_validate(data)
-        except ValidationError:
-            instance = None  # something required is missing: nothing to compare with
+        if getattr(model, "compares_partly", False):
+            with suppress(ValidationError):  # something required may be missing
+                instance = model.model_validate(data)
     if instance is not None:
         for key, value, rule, remedy in getattr(instance, "cross_faults", tuple)():
             if not any(key == each or key.startswith((f"{each}.", f"{each}[")) for each in refused):
@@ -167,7 +167,12 @@ def _fault_of(detail: ErrorDetails, document: Document, model: type[BaseModel]) 
         remedy = told or f"add {name} = VALUE"
     elif kind == "extra_forbidden":
         rule, told = "is not known here", None
-        remedy = nearest(name, _names_at(model, detail["loc"][:-1]))
+        home = _table_with(model, name)
+        remedy = (
+            f"write it under [{home}]"
+            if home
+            else nearest(name, _names_at(model, detail["loc"][:-1]))
+        )
     elif kind == "literal_error":
         rule = "must be " + str(context["expected"]).replace("'", '"')
         choices = re.findall(r"'([^']*)'", str(context["expected"]))
@@ -262,6 +267,14 @@ def _names_at(model: type[BaseModel], loc: Sequence[int | str]) -> tuple[str, ..
         if part in fields:
             models = tuple(_models_in(fields[str(part)].annotation))
     return tuple(_fields_of(models))
+
+
+def _table_with(model: type[BaseModel], name: str) -> str | None:
+    """Return the table of the file that has a key of this name, if one does."""
+    for table, about in model.model_fields.items():
+        if isinstance(about.annotation, type) and name in _fields_of(_models_in(about.annotation)):
+            return table
+    return None
 
 
 def _field_at(model: type[BaseModel], loc: Sequence[int | str]) -> Any:

@@ -161,11 +161,8 @@ def mounting_from(document: Document) -> Mounting:
             readings[key] = _reading(file, key, entry, tools)
         except OutOfRange as error:
             rule = f"cannot be taken so: {error}"
-            faults.append(
-                document.fault(
-                    key, None, rule, "give its half_width_mm, or say with what it was taken"
-                )
-            )
+            remedy = "give its half_width_mm, or say with what it was taken"
+            faults.append(document.fault(key, None, rule, remedy))
     if faults:
         raise InputFaults(faults)
 

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, ClassVar
 
-from pydantic import (
-    Field,
-    field_validator,
-)
+from pydantic import Field, field_validator
 
 from fitsolver.datafile import Millimetres, Number, nearest
 from fitsolver.instrument import INSTRUMENTS
@@ -32,6 +29,8 @@ class InstrumentTable(FileModel):
 
 class MountingFile(FileModel):
     """A whole mounting file."""
+
+    compares_partly: ClassVar[bool] = True
 
     name: str = Field(default="", min_length=1)
     story: str = ""

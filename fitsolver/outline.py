@@ -277,6 +277,17 @@ def centroid(points: Array) -> Array:
     return centre
 
 
+def tips(points: Array, least_deg: float = 40.0) -> Array:
+    """Corners of a convex polygon at which it turns by at least `least_deg`, shape (k, 2)."""
+    edge = np.roll(points, -1, axis=0) - points
+    before = np.roll(edge, 1, axis=0)
+    turn = np.arctan2(
+        before[:, 0] * edge[:, 1] - before[:, 1] * edge[:, 0], np.einsum("ij,ij->i", before, edge)
+    )
+    sharp: Array = points[turn > np.deg2rad(least_deg)]
+    return sharp
+
+
 def normals_of(points: Array, fan_deg: float = 3.0) -> Array:
     """Outward unit normals that describe a convex polygon for distances, shape (k, 2).
 

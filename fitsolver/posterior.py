@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from fitsolver.coefficient import Terms, terms_of
 from fitsolver.cut import CutStyle
+from fitsolver.evidence import Evidence
 from fitsolver.form import heights
 from fitsolver.prior import Prior, prior_of
 from fitsolver.units import carats_from
@@ -34,23 +35,11 @@ PASSES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
-    """One reading of each of n stones, NaN where it was not taken.
-
-    `name` says of what (`Unknowns.size`); `values` (n,), `u_own` (n,) what it shares with no other
-    reading, `u_shared` (n,) what it shares in full with all readings of the same `cause`.
-    """
-
-    name: str
-    values: Array
-    u_own: Array
-    u_shared: Array
-    cause: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Unknowns:
-    """What is not known for certain about n stones: `names` (d,), `means` and `variances` (d, n)."""
+    """What is not known for certain about n stones.
+
+    `names` (d,), `means` (d, n) and `variances` (d, n) before measuring; `fixed` what is known.
+    """
 
     style: CutStyle
     terms: Terms

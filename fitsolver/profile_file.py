@@ -9,6 +9,37 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Source = Field(min_length=3)
 
+Families = Literal[
+    "round",
+    "oval",
+    "cushion",
+    "octagon",
+    "rectangle",
+    "square",
+    "marquise",
+    "pear",
+    "triangle",
+]
+
+# Every proportion a style may state; all but the angles are per cent of the width.
+PROPORTIONS = (
+    "table_pct",
+    "crown_height_pct",
+    "crown_angle_deg",
+    "crown_bulge_pct",
+    "girdle_pct",
+    "pavilion_depth_pct",
+    "pavilion_angle_deg",
+    "pavilion_bulge_pct",
+    "culet_pct",
+    "star_pct",
+    "lower_half_pct",
+    "side_bulge_pct",
+    "corner_pct",
+    "fullness_pct",
+    "head_pct",
+)
+
 
 class Strict(BaseModel):
     """Base of all file models: nothing unknown, nothing converted, nothing changed later."""
@@ -37,7 +68,7 @@ class PeriodEntry(Strict):
 class OutlineEntry(Strict):
     """Outline family, usual ratio of length to width, and how rings follow the outline."""
 
-    family: str
+    family: Families
     length_ratio: ProportionEntry
     crown_rings: Literal["scaled", "inset"] = "scaled"
     pavilion_rings: Literal["scaled", "inset"] = "scaled"
@@ -126,12 +157,44 @@ class ProfileFile(Strict):
                         f"must be one of the rings {', '.join(sorted(rings))}",
                         "add the ring under [rings] or correct the name",
                     )
-        for make, items in {self.make: self.proportions, **self.makes}.items():
+        for part, height in (("crown", "crown_height_pct"), ("pavilion", "pavilion_depth_pct")):
+            stated = {height, f"{part}_angle_deg"} & set(self.proportions)
+            if len(stated) != 1:
+                yield (
+                    f"proportions.{height}",
+                    None,
+                    f"the {part} needs {height} or {part}_angle_deg, one of the two",
+                    "state one of them",
+                )
+        stated_in = {f"makes.{make}": items for make, items in self.makes.items()}
+        for place, items in {"proportions": self.proportions, **stated_in}.items():
             for name, item in items.items():
+                if name not in PROPORTIONS:
+                    yield (
+                        f"{place}.{name}",
+                        None,
+                        "is not a proportion of a cut style",
+                        f"use one of {', '.join(PROPORTIONS)}",
+                    )
+                elif name not in self.proportions:
+                    yield (
+                        f"{place}.{name}",
+                        None,
+                        "is not stated for the usual make",
+                        "state it under [proportions] first",
+                    )
                 if not item.low <= item.typical <= item.high:
                     yield (
-                        f"{make}.{name}.typical",
+                        f"{place}.{name}.typical",
                         item.typical,
                         f"must lie between low {item.low:g} and high {item.high:g}",
                         "correct the proportion",
                     )
+        for make in self.handbook:
+            if make not in {self.make, *self.makes}:
+                yield (
+                    f"handbook.{make}",
+                    None,
+                    f"must be one of the makes {', '.join((self.make, *self.makes))}",
+                    "correct the make",
+                )

@@ -75,7 +75,7 @@ def _close(values: tuple[float, ...]) -> tuple[float, ...]:
 
 
 _Span = Annotated[Millimetres, Field(ge=0, le=LONGEST_MM)]
-# pydantic runs validators in front from the last to the first, those behind from the first on.
+# Of several validators in front pydantic runs the last one first.
 Repeats = Annotated[
     Many[Millimetres],
     Field(min_length=1),

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.allowance import Allowances
-from fitsolver.placement import Bounds, Placement
+from fitsolver.placement import ALONG, Bounds, Placement
 from fitsolver.seat import FACE_POINTS, Seats
 
 Array = NDArray[np.float64]
@@ -324,8 +324,9 @@ def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
     """
     assert placement.contact_z is not None
     assert placement.contact_zeta is not None
-    rest = placement.contact_z + pavilion[:, None] * placement.contact_zeta
-    rest = rest.reshape(len(rest), -1, 5)
+    count = placement.gap.shape[1] * len(ALONG)
+    rest = placement.contact_z[:, :count] + pavilion[:, None] * placement.contact_zeta[:, :count]
+    rest = rest.reshape(len(rest), -1, len(ALONG))
     parted = np.where(np.isfinite(rest[..., 0]), np.ptp(np.where(np.isfinite(rest), rest, 0), 2), 0)
     middle: Array = np.median(parted, axis=1)
     return middle

@@ -9,7 +9,7 @@ the others are drawn from what the readings allow.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 import numpy as np
@@ -72,33 +72,14 @@ class Seats:
         shifted: Array = self.opening - inward[..., None] * self.outward
         return shifted
 
-    def first(self, count: int) -> Seats:
-        """Return only the first samples; the best estimate stays the first."""
-
-        def head(array: Array | None) -> Array | None:
-            return None if array is None else array[:count]
-
-        return Seats(
-            belief=self.belief,
-            holds=self.holds,
-            state=self.state,
-            back=self.back,
-            opening=self.opening[:count],
-            outward=self.outward,
-            lean=self.lean[:count],
-            top=self.top[:count],
-            ledge_inner=head(self.ledge_inner),
-            ledge_inner_z=head(self.ledge_inner_z),
-            ledge_outer_z=head(self.ledge_outer_z),
-            ledge_angle=head(self.ledge_angle),
-            gallery=head(self.gallery),
-            gallery_z=head(self.gallery_z),
-            floor_z=self.floor_z[:count],
-            thickness=self.thickness[:count],
-            mouth=head(self.mouth),
-            claw=self.claw,
-            parameters=self.parameters[:count],
-        )
+    def rows(self, chosen: NDArray[np.int64]) -> Seats:
+        """Return the samples of the given numbers, in that order, repeats allowed."""
+        by_sample = {
+            field.name: getattr(self, field.name)[chosen]
+            for field in fields(self)
+            if field.name not in ("outward", "claw") and isinstance(getattr(self, field.name), np.ndarray)
+        }
+        return replace(self, **by_sample)
 
 
 def seats(belief: Belief, samples: int) -> Seats:
@@ -197,13 +178,7 @@ def _waves(field: str, parameters: Array, at: Mapping[str, int], angle: Array) -
 
 def _figure_normals(belief: Belief) -> tuple[Array, Array]:
     """Points of the opening's own figure [mm] and the outward normals of its edges."""
-    from fitsolver import outline
-
-    at = {name: belief.mean[i] for i, name in enumerate(belief.names)}
-    family = outline.family(belief.mounting.opening_family)
-    shape = {name: float(at[f"opening_{name}"]) for name in family.shape}
-    length, width = at["opening_length_mm"], at["opening_width_mm"]
-    points = outline.draw(family.name, float(length / width), shape) * width
+    points = belief.figure_mm()
     edge = np.roll(points, -1, axis=0) - points
     edge = edge / np.linalg.norm(edge, axis=1)[:, None]
     return points, np.column_stack([edge[:, 1], -edge[:, 0]])

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
 from typing import Literal
 
 import numpy as np
@@ -51,6 +51,20 @@ class Sizes:
     crown: Array
     girdle: Array
     pavilion: Array
+
+    def rows(self, chosen: NDArray[np.int64]) -> Sizes:
+        """Return the samples of the given numbers."""
+        return Sizes(**{item.name: getattr(self, item.name)[chosen] for item in fields(self)})
+
+    @staticmethod
+    def joined(parts: Sequence[Sizes]) -> Sizes:
+        """Put several stones' samples one after the other."""
+        return Sizes(
+            **{
+                item.name: np.concatenate([getattr(part, item.name) for part in parts])
+                for item in fields(Sizes)
+            }
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,40 +162,56 @@ def stone_sizes(
     )
 
 
+def nominal_stone(
+    style: CutStyle, length_mm: float, width_mm: float, depth_mm: float,
+    proportions: Mapping[str, float] | None = None,
+) -> Stone:
+    """A stone of the given sizes [mm] as the style's usual proportions would have it."""  # fmt: skip
+    sizes = stone_sizes(style, length_mm, width_mm, depth_mm, 0.0, 0)
+    return Stone(
+        form=form(style, length_mm / width_mm, proportions),
+        width_mm=width_mm,
+        crown_height_mm=float(sizes.crown[0]),
+        girdle_mm=float(sizes.girdle[0]),
+        pavilion_depth_mm=float(sizes.pavilion[0]),
+    )
+
+
 def fitted(
     figure: Form, spots: Seats, sizes: Sizes, allowed: Allowances, turn_rad: float,
-    girdle_z: float | None = None,
+    girdle_z: float | Array | None = None, nominal: int = 0,
 ) -> tuple[Placement, Requirements]:
     """Place a form and work out its requirements, leaning metal judged at the given height."""  # fmt: skip
     placed = place(
         figure, spots, sizes.length, sizes.width, sizes.girdle, bounds(spots, allowed),
-        turn_rad=turn_rad, girdle_z=girdle_z,
+        turn_rad=turn_rad, girdle_z=girdle_z, nominal=nominal,
     )  # fmt: skip
     return placed, requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, allowed)
 
 
-def best_pose(
-    ready: Bench, figure: Form, sizes: Sizes
-) -> tuple[float, float, Placement, Requirements]:
-    """Choose the turn for a stone's nominal sizes: (turn, girdle height, placement, requirements).
+def best_turn(
+    ready: Bench, figure: Form, sizes: Sizes, tried: tuple[float, ...] | None = None
+) -> tuple[float, Array]:
+    """Choose the turn for given sizes (s,) in the best estimate: (turn, girdle's lower plane (s,)).
 
-    Turns that the outline's symmetry makes equal are tried once. The best is the one whose
-    smallest margin is widest in the best estimate.
+    `tried` are the turns to try, if not all that differ by the outline's symmetry. The best is
+    the one whose smallest margin is widest for any of the sizes.
     """
-    nominal = Sizes(**{
-        name: getattr(sizes, name)[:1] for name in ("length", "width", "crown", "girdle", "pavilion")
-    })  # fmt: skip
     found = []
-    for turn in turns(figure):
-        height: float | None = None
-        for _ in range(2 if abs(float(ready.best.lean[0])) > 0.01 else 1):
-            placed, needs = fitted(figure, ready.best, nominal, ready.allowances, turn, height)
-            height = float(needs.girdle_bottom[0])
-        score = min(float(margin[0]) for margin in needs.margins.values())
-        found.append((score, turn, height, placed, needs))
-    _, turn, height, placed, needs = max(found, key=lambda item: item[0])
-    assert height is not None
-    return turn, height, placed, needs
+    middle = len(sizes.width) // 2
+    for turn in tried if tried is not None else turns(figure):
+        height: Array | None = None
+        # Leaning metal is judged at the girdle's height, which the first round finds.
+        for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
+            _, needs = fitted(
+                figure, ready.best, sizes, ready.allowances, turn, height, nominal=middle
+            )
+            height = needs.girdle_bottom
+        assert height is not None
+        score = float(np.min(list(needs.margins.values()), axis=0).max())
+        found.append((score, turn, height))
+    _, turn, height = max(found, key=lambda item: item[0])
+    return turn, height
 
 
 def turns(figure: Form) -> tuple[float, ...]:
@@ -197,30 +227,30 @@ def turns(figure: Form) -> tuple[float, ...]:
 
 def check(
     ready: Bench, style: CutStyle, length_mm: float, width_mm: float, depth_mm: float,
-    proportions: Mapping[str, float] | None = None,
+    proportions: Mapping[str, float] | None = None, turn_rad: float | None = None,
 ) -> Check:
-    """Judge one stone, known by its length, width and depth [mm], in a mounting."""  # fmt: skip
+    """Judge one stone, known by its length, width and depth [mm], in a mounting.
+
+    `proportions` replaces some of the style's usual ones; without `turn_rad` the best turn is
+    found.
+    """  # fmt: skip
     figure = form(style, length_mm / width_mm, proportions)
     allowed = ready.allowances
     sizes = stone_sizes(
         style, length_mm, width_mm, depth_mm, allowed["stone_reading_u_mm"], ready.seats.count - 1
     )
-    turn, height, _, _ = best_pose(ready, figure, sizes)
-    placed, needs = fitted(figure, ready.seats, sizes, allowed, turn, height)
+    tried = None if turn_rad is None else (turn_rad,)
+    turn, height = best_turn(ready, figure, sizes.rows(np.array([0])), tried)
+    placed, needs = fitted(figure, ready.seats, sizes, allowed, turn, float(height[0]))
     probability = float(needs.holds()[1:].mean())
     after = max(probability, float(needs.holds(altered=True)[1:].mean()))
     verdict = decide(probability, after, allowed)
     margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)
     binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
-    stone = Stone(
-        form=figure,
-        width_mm=width_mm,
-        crown_height_mm=float(sizes.crown[0]),
-        girdle_mm=float(sizes.girdle[0]),
-        pavilion_depth_mm=float(sizes.pavilion[0]),
-    )
+    stone = nominal_stone(style, length_mm, width_mm, depth_mm, proportions)
     shift = _in_seat(placed, turn)
     rest = exact_rest(ready, stone, shift, turn)
+    even, filled = from_above(ready, stone, shift, turn)
     middle = rest.rest_z_mm if rest is not None else float(needs.girdle_bottom[0])
     return Check(
         mounting=ready.mounting,
@@ -236,8 +266,8 @@ def check(
         binding=binding.name,
         advice=advise(ready, needs.margins[binding.name], sizes),
         assumed=ready.belief.assumed,
-        gap_evenness=evenness(placed, allowed),
-        face_up_fill=fill(ready, stone),
+        gap_evenness=even,
+        face_up_fill=filled,
         girdle_bottom_mm=float(needs.girdle_bottom[0]),
     )
 
@@ -269,23 +299,28 @@ def exact_rest(
     )
 
 
-def evenness(placed: Placement, allowed: Allowances) -> float:
-    """How even the gap looks from above, 1 = the same all round, 0 = uneven by the widest gap."""
-    gap = placed.gap[0]
-    return float(np.clip(1 - np.ptp(gap) / max(allowed["gap_max_mm"], 0.05) / 2, 0, 1))
+def from_above(
+    ready: Bench, stone: Stone, shift_mm: tuple[float, float], turn_rad: float
+) -> tuple[float, float]:
+    """How the stone looks in the opening from above: (evenness, fill), both 0 to 1.
 
+    Evenness is the area that outline and opening share over the area they cover together, with
+    the outline scaled to the opening's area: 1 = the same shape. Fill is the stone's area over
+    the opening's, at most 1.
+    """
+    import shapely
+    from shapely import affinity
 
-def fill(ready: Bench, stone: Stone) -> float:
-    """Share of the opening's area that the stone covers, seen from above."""
-    from fitsolver import outline
-
-    if ready.mounting.holds == "claws":
-        at = ready.belief.mean
-        family = outline.family(ready.mounting.opening_family)
-        opening = outline.area(outline.draw(family.name, float(at[0] / at[1]))) * at[1] ** 2
-    else:
-        opening = outline.area(ready.best.opening[0])
-    return float(outline.area(stone.outline_mm) / opening)
+    opening = shapely.Polygon(ready.belief.figure_mm() if ready.mounting.holds == "claws"
+                              else ready.best.opening[0])  # fmt: skip
+    outline = affinity.translate(
+        affinity.rotate(stone.girdle_outline(), turn_rad, origin=(0, 0), use_radians=True),
+        *shift_mm,
+    )
+    scale = (opening.area / outline.area) ** 0.5
+    alike = affinity.scale(outline, scale, scale, origin=shift_mm)
+    even = opening.intersection(alike).area / opening.union(alike).area
+    return float(even), min(1.0, float(outline.area / opening.area))
 
 
 def _in_seat(placed: Placement, turn_rad: float) -> tuple[float, float]:

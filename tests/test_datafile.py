@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tomllib
 from pathlib import Path
-from typing import Literal
+from typing import ClassVar, Literal
 
 import pytest
 from pydantic import BaseModel, Field
@@ -40,6 +40,7 @@ class Stone(BaseModel):
 
 class Parcel(BaseModel):
     model_config = STRICT
+    compares_partly: ClassVar[bool] = True
 
     dealer: str
     state: Literal["cut", "rough"] = "cut"
@@ -151,6 +152,11 @@ class TestSyntax:
                 "m.toml:2  line = 'width = 6.5 mm': is not TOML: expected newline or end of "
                 "document after a statement. Write one 'key = value' to a line, text in quotes, "
                 "numbers plain, with a point.",
+            ),
+            (
+                'name = "ring',
+                "m.toml:2  line = 'name = \"ring': is not TOML: a quote is not closed. Write one "
+                "'key = value' to a line, text in quotes, numbers plain, with a point.",
             ),
             (
                 "first = 2",
@@ -274,8 +280,8 @@ class TestModels:
         ]  # fmt: skip
 
     def test_a_missing_key_stands_at_its_table(self):
-        assert self.said('dealer = "x"\n[[stones]]\nnote = ""\n') == [
-            "m.toml:2  stones[0].width_mm: is missing. Use the caliper."
+        assert self.said('dealer = "x"\ncount = 0\n[[stones]]\nnote = ""\n')[1:] == [
+            "m.toml:3  stones[0].width_mm: is missing. Use the caliper."
         ]
 
     def test_what_is_wrong_between_keys_shows_beside_what_is_wrong_in_them(self):
@@ -283,6 +289,14 @@ class TestModels:
             "m.toml:2  sealed = 1: must be true or false. Write it without quotes.",
             "m.toml:3  count = 2: must be the number of stones, 0. Count.",
         ]
+
+    def test_only_models_that_can_are_asked_about_what_is_left(self):
+        class Whole(Parcel):
+            compares_partly: ClassVar[bool] = False
+
+        with pytest.raises(InputFaults) as error:
+            check(parse_toml('dealer = "x"\nsealed = 1\ncount = 2\n', name="m.toml"), Whole)
+        assert [fault.key for fault in error.value.faults] == ["sealed"]
 
     def test_a_refused_key_is_not_also_compared(self):
         assert self.said('dealer = "x"\ncount = "2"\n') == [

@@ -158,5 +158,3 @@ def test_normals_and_reach_describe_the_outline():
     beyond = shape.outline @ shape.normals.T - shape.reach
     assert beyond.max() == pytest.approx(0.0, abs=1e-15)
     assert shape.reach == pytest.approx(outline.support(shape.outline, shape.normals), abs=0)
-
-

@@ -114,7 +114,9 @@ def test_the_three_volumes_of_a_form_combine_linearly(each):
     assert volume == pytest.approx(each.volume_mm3, rel=1e-9)
 
 
-@pytest.mark.parametrize(("girdle_pct", "rel"), [(2.0, 1e-9), (1.8, 1e-6), (1.0, 2e-4), (0.0, 1e-3)])
+@pytest.mark.parametrize(
+    ("girdle_pct", "rel"), [(2.0, 1e-9), (1.8, 1e-6), (1.0, 2e-4), (0.0, 1e-3)]
+)
 def test_thin_girdles_are_short_by_no_more_than_stated(girdle_pct, rel):
     """The module `form` states exact from about 1.8 % and 0.1 % for a knife edge."""
     thin = brilliant(girdle_pct=girdle_pct)

@@ -97,13 +97,13 @@ def test_obelisk():
 
 
 # A dome of n tiers stands on chords of its curve, which takes off (pi / 2n)^2 / 4 of the volume
-# of a half-ellipsoid, to leading order; its rings are 64-gons about the outline, which adds
-# (pi / 64)^2 / 3 = 8e-4 (less what the outline itself takes off at the girdle).
+# of a half-ellipsoid, to leading order; its rings are 72-gons about the outline, which adds
+# (pi / 72)^2 / 3 = 6e-4 (less what the outline itself takes off at the girdle).
 @pytest.mark.parametrize("tiers", [12, 24, 48])
 @pytest.mark.parametrize("ratio", [1.0, 1.4])
 def test_half_ellipsoid(tiers, ratio):
     solid = stone(cabochon("oval", "crown", tiers=tiers), ratio, crown_mm=2.5)
-    low, high = -((np.pi / (2 * tiers)) ** 2) / 4, (np.pi / 64) ** 2 / 3
+    low, high = -((np.pi / (2 * tiers)) ** 2) / 4, (np.pi / 72) ** 2 / 3
     error = coefficient(solid) / (np.pi / 6 / 200) - 1
     assert low <= error <= high
     if tiers == 24:  # what profiles use by default: to the four digits of a handbook
@@ -112,7 +112,7 @@ def test_half_ellipsoid(tiers, ratio):
 
 def test_sphere_and_lens():
     ball = stone(cabochon("round", "crown", "pavilion"), crown_mm=3.0, pavilion_mm=3.0)
-    assert ball.volume_mm3 == pytest.approx(4 / 3 * np.pi * 27, rel=1e-3)
+    assert ball.volume_mm3 == pytest.approx(4 / 3 * np.pi * 27, rel=5e-4)
     lens = stone(cabochon("round", "crown", "pavilion"), crown_mm=2.0, pavilion_mm=0.5)
     assert coefficient(lens) == pytest.approx(coefficient(ball), rel=STRAIGHT)
 
@@ -124,5 +124,5 @@ def test_superellipsoid(exponent):
 
     solid = stone(cabochon("round", "crown", exponent=exponent), crown_mm=2.5)
     volume = np.pi * 9 * 2.5 / exponent * beta(1 / exponent, 1 + 2 / exponent)
-    # Chords and 64-gons as above, the chords longer where the curve is flat: 0.2 %.
-    assert solid.volume_mm3 == pytest.approx(volume, rel=2e-3)
+    # Chords and 72-gons as above, which partly make up for each other.
+    assert solid.volume_mm3 == pytest.approx(volume, rel=5e-4)

@@ -1,0 +1,117 @@
+"""A stone as a draughtsman sees it: its edges from above, below or the side, and cut upright."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver import outline
+from fitsolver.form import Form, heights
+from fitsolver.stone import Stone
+
+Array = NDArray[np.float64]
+View = Literal["above", "below", "end", "side"]
+
+# Where a viewer's right and up lie in the stone's frame, and the way towards the viewer.
+_VIEWS: dict[str, tuple[tuple[float, float, float], ...]] = {
+    "above": ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
+    "below": ((1, 0, 0), (0, -1, 0), (0, 0, -1)),
+    "end": ((0, 1, 0), (0, 0, 1), (1, 0, 0)),
+    "side": ((1, 0, 0), (0, 0, 1), (0, -1, 0)),
+}
+# Two girdle sides, or two tiers of a dome, that meet flatter than this stand for a smooth curve.
+_SMOOTH_DEG = 12.0
+_ON_FACET_MM = 1e-6
+
+
+def typical_stone(form: Form, width_mm: float) -> Stone:
+    """Return a stone of this form with the style's usual heights."""
+    crown, girdle, pavilion = heights(form.style, form.proportions)
+    return Stone(
+        form=form,
+        width_mm=width_mm,
+        crown_height_mm=width_mm * float(crown),
+        girdle_mm=width_mm * float(girdle),
+        pavilion_depth_mm=width_mm * float(pavilion),
+    )
+
+
+def edges(stone: Stone, view: View) -> Array:
+    """Return the facet edges that can be seen, projected, shape (e, 2, 2) [mm].
+
+    The outline is not among them, nor are edges that only stand for a curve: between the many
+    sides of a round girdle, or between the tiers of a dome.
+    """
+    normals, offsets, names = stone.half_spaces
+    points = np.unique(np.round(stone.polyhedron.vertices, 7), axis=0)
+    right, up, near = (np.array(axis, dtype=np.float64) for axis in _VIEWS[view])
+    owners: dict[tuple[int, int], list[int]] = {}
+    for k, (normal, on) in enumerate(
+        zip(normals, np.abs(normals @ points.T - offsets[:, None]) < _ON_FACET_MM, strict=True)
+    ):
+        corner = np.flatnonzero(on)
+        if len(corner) < 3:
+            continue
+        helper = np.eye(3)[int(np.abs(normal).argmin())]
+        u = np.cross(normal, helper)
+        v = np.cross(normal, u)
+        flat = points[corner] - points[corner].mean(axis=0)
+        turn = corner[np.argsort(np.arctan2(flat @ v, flat @ u))]
+        for a, b in zip(turn, np.roll(turn, -1), strict=True):
+            owners.setdefault((min(a, b), max(a, b)), []).append(k)
+    towards = normals @ near > 1e-9
+    kept = []
+    for (a, b), facets in owners.items():
+        if len(facets) != 2 or not towards[facets].any():
+            continue
+        first, second = facets
+        if names[first] == names[second] and names[first] in ("girdle", "dome"):
+            bend = np.arccos(np.clip(normals[first] @ normals[second], -1, 1))
+            if names[first] == "dome" or bend < np.deg2rad(_SMOOTH_DEG):
+                continue
+        if view in ("above", "below") and not towards[facets].all():
+            continue
+        kept.append([[points[a] @ right, points[a] @ up], [points[b] @ right, points[b] @ up]])
+    return np.array(kept).reshape(-1, 2, 2)
+
+
+def contours(stone: Stone, shares: tuple[float, ...] = (0.5, 0.85)) -> list[Array]:
+    """Return level lines of a domed crown at shares of its height, each (n, 2) [mm]; else none."""
+    if "dome" not in stone.form.crown.names:
+        return []
+    return [stone.section(stone.girdle_mm / 2 + part * stone.crown_height_mm) for part in shares]
+
+
+def silhouette(stone: Stone, view: View) -> Array:
+    """Return the outer contour of the whole stone, a polygon (n, 2) [mm]."""
+    if view in ("above", "below"):
+        points = stone.outline_mm
+        return points if view == "above" else points[::-1] * (1, -1)
+    from scipy.spatial import ConvexHull
+
+    right, up, _ = (np.array(axis, dtype=np.float64) for axis in _VIEWS[view])
+    flat = stone.polyhedron.vertices @ np.column_stack([right, up])
+    hull: Array = flat[ConvexHull(flat).vertices]
+    return hull
+
+
+def upright_section(
+    stone: Stone, direction_rad: float, through: tuple[float, float] = (0.0, 0.0)
+) -> Array:
+    """Cut the stone by the upright plane along a direction through a plan point.
+
+    Returns the polygon (n, 2) of distance along the direction from that point, and height [mm];
+    shape (0, 2) if the plane misses the stone. Exact: every half-space clips it by one line.
+    """
+    normals, offsets, _ = stone.half_spaces
+    along = np.array([np.cos(direction_rad), np.sin(direction_rad)])
+    far = 2 * (stone.length_mm + stone.width_mm + float(np.hypot(*through)))
+    low, high = stone.culet_z_mm, stone.table_z_mm
+    points = np.array([[-far, low], [far, low], [far, high], [-far, high]])
+    lines = np.column_stack([normals[:, :2] @ along, normals[:, 2]])
+    rests = offsets - normals[:, :2] @ np.asarray(through)
+    for line, rest in zip(lines, rests, strict=True):
+        points = outline.clip(points, line, float(rest))
+    return points

@@ -1,0 +1,534 @@
+"""What to look for: the cuts and sizes that seat in a mounting, ranked, and why others do not.
+
+Each cut style is first scanned in the best estimate of the seat (`scan`); where something may
+seat, a few draws of the seat over several widths and depths rank it. The best few are then worked
+out in full: the size to ask for is the largest that holds with 95 % at the style's usual depth,
+or else the likeliest; the quoted box is grown about it and each of its corners is judged like a
+single stone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver import calibrated
+from fitsolver.belief import Assumed
+from fitsolver.cut import CutStyle, cuts
+from fitsolver.form import form
+from fitsolver.material import Material
+from fitsolver.mounting import Mounting
+from fitsolver.requirement import requirements
+from fitsolver.scan import Spot, depth_limits, scan
+from fitsolver.seat import FACE_POINTS
+from fitsolver.solver import (
+    Bench,
+    Check,
+    Verdict,
+    best_turn,
+    check,
+    fitted,
+    from_above,
+    nominal_stone,
+    stone_sizes,
+)
+from fitsolver.stone import Stone
+from fitsolver.weight import weigh
+
+Array = NDArray[np.float64]
+
+# Weights of the ranking; each part is between 0 and 1.
+RANKING: Mapping[str, float] = MappingProxyType(
+    {"probability": 0.5, "evenness": 0.2, "fill": 0.2, "period": 0.1}
+)
+ASK_PROBABILITY = 0.95
+# Draws and widths of the first ranking.
+COARSE_SAMPLES = 64
+COARSE_WIDTHS_MM = np.linspace(-0.35, 0.35, 8)
+# Below this in the best estimate, alteration included, the draws are not worth asking [mm].
+HOPELESS_MM = -0.25
+# How much more than the verdict's level the corners of a quoted box must reach.
+GUARD = 0.01
+# How many cuts are worked out in full unless said otherwise.
+LIMIT = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Range:
+    """An interval of a length or weight, both ends included."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibratedSize:
+    """A calibrated size whose whole tolerance band seats, and the probability at its middle."""
+
+    length_mm: float
+    width_mm: float
+    probability: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proposal:
+    """One cut that may seat: the box of sizes, the size to ask for, and how it ranks.
+
+    Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict. `ask` is the check
+    of the size to ask for.
+    """
+
+    style: CutStyle
+    ask: Check
+    length_mm: Range
+    width_mm: Range
+    depth_mm: Range
+    weight_ct: Range
+    ask_weight_ct: float
+    ask_weight_u_ct: float
+    calibrated: tuple[CalibratedSize, ...]
+    score: float
+    notes: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Verdict of the size to ask for."""
+        return self.ask.verdict
+
+    @property
+    def probability(self) -> float:
+        """Probability that the size to ask for seats with ordinary setting."""
+        return self.ask.probability
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOut:
+    """A cut that does not seat: the requirement that stops its best size, and by how much."""
+
+    cut: str
+    requirement: str
+    shortfall_mm: float
+    length_mm: float
+    width_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proposals:
+    """The whole answer for a mounting.
+
+    `proposals` best first; `left_out` cuts that do not seat, the nearest miss first; `not_shown`
+    cuts that may seat but rank below the limit.
+    """
+
+    mounting: Mounting
+    material: Material
+    proposals: tuple[Proposal, ...]
+    left_out: tuple[LeftOut, ...]
+    not_shown: tuple[str, ...]
+    assumed: tuple[Assumed, ...] = field(default=())
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Hope:
+    """A style that may seat: its spot, the width and depth to ask for, and its first score."""
+
+    spot: Spot
+    width: float
+    share: float
+    low: float
+    high: float
+    chance: float
+    score: float
+
+
+def propose(
+    ready: Bench,
+    material: Material,
+    *,
+    styles: Iterable[CutStyle] | None = None,
+    limit: int = LIMIT,
+    progress: Callable[[int, int], None] | None = None,
+) -> Proposals:
+    """Judge every cut style (or those given) for a mounting; the best `limit` in full, best first.
+
+    `progress` is told how many styles are done, of how many.
+    """
+    every = tuple(styles) if styles is not None else cuts()
+    total = len(every) + limit
+    hopes: list[_Hope] = []
+    left: list[LeftOut] = []
+    for done, style in enumerate(every):
+        answer = _first_look(ready, style)
+        if isinstance(answer, _Hope):
+            hopes.append(answer)
+        else:
+            left.append(answer)
+        if progress is not None:
+            progress(done + 1, total)
+    hopes.sort(key=lambda item: -item.score)
+    found: list[Proposal] = []
+    while hopes and len(found) < limit:
+        full = _in_full(ready, hopes.pop(0), material)
+        if isinstance(full, Proposal):
+            found.append(full)
+        else:
+            left.append(full)
+        if progress is not None:
+            progress(len(every) + len(found), total)
+    if progress is not None:
+        progress(total, total)
+    found.sort(key=lambda item: -item.score)
+    left.sort(key=lambda item: item.shortfall_mm)
+    return Proposals(
+        mounting=ready.mounting,
+        material=material,
+        proposals=tuple(found),
+        left_out=tuple(left),
+        not_shown=tuple(item.spot.figure.style.name for item in hopes),
+        assumed=ready.belief.assumed,
+    )
+
+
+def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
+    """Scan a style, and rank it by a few draws over several widths and depths."""
+    spot = scan(ready, style)
+    if spot.score_altered < HOPELESS_MM:
+        return _left_out(spot)
+    allowed = ready.allowances
+    widths = np.maximum(spot.width + COARSE_WIDTHS_MM, 0.3)
+    least, usual, most = depth_limits(style)
+    shares = np.unique(np.clip([least, (least + usual) / 2, usual, spot.depth_share], least, most))
+    ordinary, altered = _chances(ready, spot, widths, shares)
+    level = allowed["seats_from_probability"]
+    chance = ordinary if ordinary.max() >= level else np.maximum(ordinary, altered)
+    if chance.max() <= allowed["fails_to_probability"]:
+        return _left_out(spot)
+    row, column = _ask(ordinary, altered, level, shares, usual)
+    good = widths[chance[:, column] >= min(level, chance[row, column])]
+    width, share = float(widths[row]), float(shares[column])
+    stone = nominal_stone(style, width * spot.figure.length_ratio, width, width * share)
+    even, filled = from_above(ready, stone, (0.0, 0.0), spot.turn)
+    even *= tips_guarded(ready, stone, spot.turn)
+    return _Hope(
+        spot=spot,
+        width=width,
+        share=share,
+        low=float(good.min()),
+        high=float(good.max()),
+        chance=float(chance[row, column]),
+        score=_score(ready, style, float(ordinary[row, column]), float(altered[row, column]),
+                     even, filled),
+    )  # fmt: skip
+
+
+def _in_full(ready: Bench, hope: _Hope, material: Material) -> Proposal | LeftOut:
+    """Work out the size to ask for, the box about it and the calibrated sizes of a style."""
+    spot = hope.spot
+    ask = check(
+        ready, spot.figure.style, hope.width * spot.figure.length_ratio, hope.width,
+        hope.width * hope.share, turn_rad=spot.turn,
+    )  # fmt: skip
+    if ask.verdict == "does not seat":
+        worst = next(item for item in ask.requirements if item.name == ask.binding)
+        # Short of holding in nine draws of ten (the normal's 90 % point).
+        short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
+        return _left_out(replace(spot, binding=ask.binding, score=-short))
+    return _proposal(ready, hope, ask, _box(ready, hope, ask), material)
+
+
+def _left_out(spot: Spot) -> LeftOut:
+    return LeftOut(
+        cut=spot.figure.style.name,
+        requirement=spot.binding,
+        shortfall_mm=max(0.0, -spot.score),
+        length_mm=spot.width * spot.figure.length_ratio,
+        width_mm=spot.width,
+    )
+
+
+def _chances(
+    ready: Bench, spot: Spot, widths: Array, shares: Array
+) -> tuple[Array, Array]:
+    """Probabilities (widths, depths) over a few draws: with ordinary setting, after alteration."""
+    style, ratio = spot.figure.style, spot.figure.length_ratio
+    draws = COARSE_SAMPLES + 1
+    row = np.tile(np.arange(draws), len(widths))
+    each = [
+        stone_sizes(style, w * ratio, w, w * d, ready.allowances["stone_reading_u_mm"], draws - 1)
+        for d in shares
+        for w in widths
+    ]
+    stacked = [each[k * len(widths) : (k + 1) * len(widths)] for k in range(len(shares))]
+    sizes = [type(each[0]).joined(group) for group in stacked]
+    middle = len(shares) // 2
+    nominal = sizes[middle].rows(np.arange(len(widths)) * draws)
+    _, height = best_turn(ready, spot.figure, nominal, (spot.turn,))
+    placed, _ = fitted(
+        spot.figure, ready.seats.rows(row), sizes[middle], ready.allowances, spot.turn,
+        np.repeat(height, draws), nominal=len(widths) // 2 * draws,
+    )  # fmt: skip
+    found = []
+    for one in sizes:
+        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
+        found.append(
+            [
+                needs.holds(altered=altered).reshape(len(widths), draws)[:, 1:].mean(axis=1)
+                for altered in (False, True)
+            ]
+        )
+    table = np.array(found)
+    return table[:, 0].T, np.maximum(table[:, 0], table[:, 1]).T
+
+
+def _ask(
+    ordinary: Array, altered: Array, level: float, shares: Array, usual: float
+) -> tuple[int, int]:
+    """Choose the size to ask for: (row of widths, column of depths).
+
+    With ordinary setting: the largest that holds with 95 % at the depth nearest to usual. Where
+    alteration is needed anyway: what needs least of it.
+    """
+    if ordinary.max() >= level:
+        for column in np.argsort(np.abs(shares - usual)):
+            good = np.flatnonzero(ordinary[:, column] >= min(ASK_PROBABILITY, ordinary.max()))
+            if len(good):
+                return int(good[-1]), int(column)
+    # A depth unlike the style's usual one has to be worth it.
+    strange = 0.05 * np.abs(shares - usual) / max(float(np.ptp(shares)), 1e-9)
+    merit = np.where(altered >= min(level, altered.max() - 0.03), ordinary + altered, -1.0) - strange
+    row, column = np.unravel_index(int(merit.argmax()), merit.shape)
+    return int(row), int(column)
+
+
+def _box(ready: Bench, hope: _Hope, ask: Check) -> tuple[Range, Range, Range]:
+    """Grow the box of sizes about the one to ask for; its corners are judged one by one.
+
+    A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
+    smallest and the largest corner of the box; the two mixed ones are tried all the same.
+    """
+    level, ratio = _level(ready, ask), hope.spot.figure.length_ratio
+    centre, depth = hope.width, ask.stone.depth_mm
+    for shrink in (1.0, 0.7, 0.45, 0.25, 0.1):
+        ends = [centre + shrink * (end - centre) for end in (hope.low, hope.high)]
+        widths = [_inward(end, centre) for end in ends]
+        lengths = [_inward(end * ratio, centre * ratio) for end in ends]
+        corners = [(lengths[i], widths[j]) for i, j in ((0, 0), (1, 1), (0, 1), (1, 0))]
+        depths = _depths(ready, hope, ask, corners, level)
+        if depths is not None:
+            return (
+                Range(low=lengths[0], high=lengths[1]),
+                Range(low=widths[0], high=widths[1]),
+                Range(low=_inward(depths[0], depth), high=_inward(depths[1], depth)),
+            )
+    point = [Range(low=round(x, 2), high=round(x, 2)) for x in (centre * ratio, centre, depth)]
+    return point[0], point[1], point[2]
+
+
+def _inward(value: float, centre: float) -> float:
+    """Round to 0.01 mm toward the centre."""
+    steps = value * 100
+    return float((np.ceil(steps - 1e-9) if value < centre else np.floor(steps + 1e-9)) / 100)
+
+
+def _level(ready: Bench, ask: Check) -> float:
+    if ask.verdict == "not decided":
+        # No size earns a yes: the box holds what comes close to the best one.
+        return 0.9 * max(ask.probability, ask.probability_after_alteration)
+    return ready.allowances["seats_from_probability"] + GUARD
+
+
+def _depths(
+    ready: Bench, hope: _Hope, ask: Check, corners: list[tuple[float, float]], level: float
+) -> tuple[float, float] | None:
+    """Depths [mm] at which every corner holds, about the depth asked for; None if none."""
+    least, _, most = depth_limits(hope.spot.figure.style)
+    width, share = ask.stone.width_mm, hope.share
+    trials = np.concatenate(
+        [[share], np.linspace(share, min(least, share), 4)[1:], np.linspace(share, max(most, share), 5)[1:]]
+    ) * width
+    joint = np.min(
+        [_corner(ready, hope, size, trials, altered=ask.verdict != "seats") for size in corners],
+        axis=0,
+    ) >= level
+    if not joint[0]:
+        return None
+    low, high = trials[0], trials[0]
+    for k in (1, 2, 3):
+        if not joint[k]:
+            break
+        low = trials[k]
+    for k in (4, 5, 6, 7):
+        if not joint[k]:
+            break
+        high = trials[k]
+    return float(low), float(high)
+
+
+def _corner(
+    ready: Bench, hope: _Hope, size: tuple[float, float], depths: Array, *, altered: bool
+) -> Array:
+    """Probability at one length and width for several depths, over all draws."""
+    length, width = size
+    style = hope.spot.figure.style
+    figure = form(style, length / width)
+    u = ready.allowances["stone_reading_u_mm"]
+    found = []
+    placed = None
+    for depth in depths:
+        sizes = stone_sizes(style, length, width, float(depth), u, ready.seats.count - 1)
+        if placed is None:
+            _, height = best_turn(ready, figure, sizes.rows(np.array([0])), (hope.spot.turn,))
+            placed, needs = fitted(
+                figure, ready.seats, sizes, ready.allowances, hope.spot.turn, float(height[0])
+            )
+        else:
+            needs = requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances)
+        chance = needs.holds()[1:].mean()
+        found.append(max(chance, needs.holds(altered=True)[1:].mean()) if altered else chance)
+    return np.array(found)
+
+
+def _proposal(
+    ready: Bench, hope: _Hope, ask: Check, box: tuple[Range, Range, Range], material: Material
+) -> Proposal:
+    style = hope.spot.figure.style
+    length, width, depth = box
+    stone = ask.stone
+    weights = [
+        weigh(style, material.name, length_mm=l, width_mm=w, depth_mm=d).weight_ct
+        for l, w, d in (
+            (stone.length_mm, stone.width_mm, stone.depth_mm),
+            (length.low, width.low, depth.low),
+            (length.high, width.high, depth.high),
+        )
+    ]
+    return Proposal(
+        style=style,
+        ask=ask,
+        length_mm=length,
+        width_mm=width,
+        depth_mm=depth,
+        weight_ct=Range(low=weights[1].low, high=weights[2].high),
+        ask_weight_ct=weights[0].value,
+        ask_weight_u_ct=weights[0].u,
+        calibrated=_calibrated(ready, hope, ask),
+        score=_score(
+            ready, style, ask.probability, ask.probability_after_alteration,
+            ask.gap_evenness * tips_guarded(ready, stone, spot_turn(ask)), ask.face_up_fill,
+        ),
+        notes=tuple(_notes(ready, ask, material)),
+    )  # fmt: skip
+
+
+def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, ...]:
+    """Calibrated sizes near the one to ask for whose whole tolerance band seats."""
+    style = hope.spot.figure.style
+    tolerance = ready.allowances["calibrated_tolerance_mm"]
+    level = _level(ready, ask)
+    altered = ask.verdict != "seats"
+    found = []
+    for length, width in calibrated.near(
+        style.family, ask.stone.length_mm, ask.stone.width_mm, 0.6
+    ):
+        if not style.length_ratio.low <= length / width <= style.length_ratio.high:
+            continue
+        chances = []
+        for shift in (-tolerance, tolerance, 0.0):
+            depth = np.array([hope.share * (width + shift)])
+            size = (length + shift, width + shift)
+            chances.append(float(_corner(ready, hope, size, depth, altered=altered)[0]))
+            if chances[-1] < level:
+                break
+        else:
+            found.append(
+                CalibratedSize(length_mm=length, width_mm=width, probability=chances[-1])
+            )
+    return tuple(found)
+
+
+def _score(
+    ready: Bench, style: CutStyle, ordinary: float, altered: float, even: float, filled: float
+) -> float:
+    """Weigh probability, evenness of the gap, face-up fill and period (neutral if not given)."""
+    year = ready.mounting.period
+    period = 0.5
+    if year is not None:
+        ended = style.period_to if style.period_to is not None else 9999
+        period = 1.0 if style.period_from <= year <= ended else 0.0
+    parts = {
+        # Altering a mounting is worth avoiding: what it gains counts for less.
+        "probability": ordinary + 0.7 * (max(altered, ordinary) - ordinary),
+        # Outlines that share under 0.7 of their area look foreign to each other.
+        "evenness": max(0.0, (even - 0.7) / 0.3),
+        "fill": filled,
+        "period": period,
+    }
+    return sum(RANKING[name] * value for name, value in parts.items())
+
+
+def spot_turn(ask: Check) -> float:
+    """Turn of a judged stone in the seat [rad]."""
+    return float(np.deg2rad(ask.turn_deg))
+
+
+def tips_guarded(ready: Bench, stone: Stone, turn_rad: float) -> float:
+    """Share of an outline's sharp tips that lie under metal, 1 where there is no tip or no claw.
+
+    A tip counts as guarded within half a claw's width of a claw's middle: points bear no load and
+    chip when they stand free (GIA: points are relieved and covered).
+    """
+    from fitsolver.outline import tips
+
+    points = tips(stone.outline_mm)
+    if ready.mounting.holds == "wall" or not len(points):
+        return 1.0
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    points = points @ np.array([[c, s], [-s, c]])
+    claws = ready.best.opening[0].reshape(-1, FACE_POINTS, 2)[:, FACE_POINTS // 2]
+    reach = 0.5 * np.linalg.norm(np.ptp(ready.best.opening[0][:FACE_POINTS], axis=0))
+    reach += float(ready.best.thickness[0]) / 2
+    apart = np.linalg.norm(points[:, None] - claws[None], axis=2).min(axis=1)
+    return float((apart <= reach).mean())
+
+
+def _notes(ready: Bench, ask: Check, material: Material) -> Iterable[str]:
+    style = ask.stone.form.style
+    year = ready.mounting.period
+    if year is not None and style.period_from > year:
+        yield f"cut from {style.period_from} on; the mounting is of {year}"
+    if tips_guarded(ready, ask.stone, spot_turn(ask)) < 1:
+        yield "its points stand free between the claws: they chip easily, look for guarded points"
+    slope = pavilion_angle_deg(ask)
+    if material.transparency == "transparent" and 0 < slope < material.critical_angle_deg:
+        yield (
+            f"window: the pavilion's flattest main facets are at {slope:.0f} deg, below the "
+            f"critical angle of {material.critical_angle_deg:.1f} deg for {material.name}"
+        )
+    for item in ask.requirements:
+        if item.alteration and item.margin_mm < 0:
+            yield f"{item.alteration} by about {item.alteration_mm:.2f} mm ({item.name})"
+    if ask.verdict == "not decided" and ask.advice:
+        again = ask.advice[0]
+        word = "take again" if again.measured else "measure"
+        yield f"not decided: {word} {again.reading}"
+
+
+def pavilion_angle_deg(ask: Check) -> float:
+    """Angle, across the width, of the facets that reach the culet or keel [deg]; 0: a flat back."""
+    stone = ask.stone
+    facets = stone.form.pavilion
+    if len(facets.slopes) == 0 or stone.pavilion_depth_mm == 0:
+        return 0.0
+    # Of the facets that face across the width, those that are lowest near the keel.
+    across = np.abs(facets.normals[:, 1]) > 0.9
+    if not across.any():
+        return 0.0
+    side = np.array([[0.0, 0.08]])
+    share = (facets.offsets - side @ facets.normals.T)[0] / facets.slopes
+    lowest = np.flatnonzero(across)[int(share[across].argmin())]
+    run = float(facets.slopes[lowest]) * stone.width_mm
+    return float(np.rad2deg(np.arctan2(stone.pavilion_depth_mm, run)))

@@ -1,0 +1,114 @@
+"""The first look at a cut style: its best size in the best estimate of a seat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.cut import CutStyle
+from fitsolver.form import Form, form
+from fitsolver.prior import height_prior
+from fitsolver.requirement import Requirements, requirements
+from fitsolver.solver import Bench, Sizes, fitted, turns
+
+Array = NDArray[np.float64]
+
+# Ratios of length to width that are tried, as parts of the opening's own.
+_RATIOS = np.array([0.9, 0.95, 1.0, 1.05, 1.1])
+# Widths that are tried, from the largest outline that passes inside the metal [mm].
+_CUT_WIDTHS = np.linspace(-0.7, 0.3, 15)
+_UNCUT_WIDTHS = np.linspace(-0.4, 1.6, 21)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot:
+    """A style's best size in the best estimate.
+
+    `score` is its least margin [mm] with ordinary setting, `score_altered` the least after
+    alteration (of the size best for that), `binding` the requirement with the least margin,
+    `depth_share` total depth over width.
+    """
+
+    figure: Form
+    turn: float
+    width: float
+    depth_share: float
+    score: float
+    score_altered: float
+    binding: str
+
+
+def scan(ready: Bench, style: CutStyle) -> Spot:
+    """Find a style's best size over ratio, turn, width and depth: the widest least margin."""
+    opening = float(ready.belief.mean[0] / ready.belief.mean[1])
+    limits = style.length_ratio
+    ratios = np.unique(np.round(np.clip(opening * _RATIOS, limits.low, limits.high), 4))
+    found = [
+        _over_widths(ready, figure, turn)
+        for figure in (form(style, float(ratio)) for ratio in ratios)
+        for turn in turns(figure)
+    ]
+    return max(found, key=lambda spot: (spot.score, spot.score_altered))
+
+
+def depth_limits(style: CutStyle) -> tuple[float, float, float]:
+    """Least, usual and greatest total depth of a style in widths: one and a half spreads apart."""
+    mean, covariance = height_prior(style)
+    usual, spread = float(mean.sum()), float(covariance.sum()) ** 0.5
+    return usual - 1.5 * spread, usual, usual + 1.5 * spread
+
+
+def _over_widths(ready: Bench, figure: Form, turn: float) -> Spot:
+    steps = _CUT_WIDTHS if ready.mounting.state == "cut" else _UNCUT_WIDTHS
+    widths = np.maximum(_gauge(ready, figure, turn) + steps, 0.3)
+    least, usual, _ = depth_limits(figure.style)
+    mean, _ = height_prior(figure.style)
+    found = []
+    placed = None
+    for share in (usual, (least + usual) / 2, least):
+        # A shallower stone of the style loses height in crown and pavilion alike.
+        squeeze = (share - mean[1]) / max(mean[0] + mean[2], 1e-9)
+        sizes = Sizes(
+            length=widths * figure.length_ratio,
+            width=widths,
+            crown=widths * mean[0] * squeeze,
+            girdle=widths * mean[1],
+            pavilion=widths * mean[2] * squeeze,
+        )
+        if placed is None:
+            placed, needs = fitted(
+                figure, ready.best, sizes, ready.allowances, turn, nominal=len(widths) // 2
+            )
+        else:
+            needs = requirements(
+                placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances
+            )
+        found.append(_best_of(figure, turn, widths, share, needs))
+    # Of equals the usual depth, which comes first.
+    return max(found, key=lambda spot: round(spot.score, 6))
+
+
+def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requirements) -> Spot:
+    names = list(needs.margins)
+    margins = np.array([needs.margins[name] for name in names])
+    altered = np.array([needs.altered[name] for name in names])
+    least = margins.min(axis=0)
+    k = int(least.argmax())
+    return Spot(
+        figure=figure,
+        turn=turn,
+        width=float(widths[k]),
+        depth_share=share,
+        score=float(least[k]),
+        score_altered=float(altered.min(axis=0).max()),
+        binding=names[int(margins[:, k].argmin())],
+    )
+
+
+def _gauge(ready: Bench, figure: Form, turn: float) -> float:
+    """Largest width of the centred outline that passes inside the metal [mm]."""
+    c, s = np.cos(turn), np.sin(turn)
+    points = ready.best.opening[0] @ np.array([[c, -s], [s, c]])
+    return float((points @ figure.normals.T / figure.reach).max(axis=1).min())
