@@ -28,6 +28,8 @@ Array = NDArray[np.float64]
 # Standard deviation of the irregularity of each make [mm]. Common practice: worn or hand-pierced
 # edges stray by 0.05 to 0.1 mm, a cast or drawn seat by a fifth of that.
 IRREGULARITY_MM = {"hand": 0.05, "cast": 0.015}
+WIDTH_AS_LENGTH = "width as length"
+CORNERED = ("cushion", "octagon")
 WAVES = {"opening": (2, 3, 4, 5, 6), "ledge_width": (1, 2, 3), "ledge_height": (2, 3, 4),
          "wall_height": (1, 2)}  # fmt: skip
 # How far an opening's own proportions stray from the family's usual ones, per cent of the width.
@@ -45,6 +47,12 @@ OWN_U_MM = 0.003
 # Part of an instrument's permissible error (as variance) that its readings share, its zero and
 # scale; the rest (jaw, place, pressure) is each reading's own. No publication divides it: half.
 SHARED_PART = 0.5
+# Radii are taken from a centre found by eye, this far from the figure's own; common practice [mm].
+CENTRE_U_MM = 0.3
+# An angle read by protractor or eye: common practice [deg].
+ANGLE_U_DEG = 2.0
+# What a reading not yet taken would have: a caliper's depth or inside reading [mm].
+CALIPER_U_MM = 0.03
 STATIONS = 72
 
 
@@ -85,7 +93,9 @@ PRIORS: Mapping[str, Prior] = {
     "claw_length_mm": Prior(value=1.6, u=0.3, unit="mm", source="common practice"),
     "claw_lean_deg": Prior(value=0.0, u=3.0, unit="deg", source="common practice: upright"),
     "notch_height_mm": Prior(value=0.4, u=0.1, unit="mm", source="common practice"),
-    "gallery_width_mm": Prior(value=lambda _, w: 0.8 * w, u=0.3, unit="mm", source="common practice"),
+    "gallery_width_mm": Prior(
+        value=lambda _, w: 0.8 * w, u=0.3, unit="mm", source="common practice"
+    ),
     "gallery_length_mm": Prior(
         value=lambda length, _: 0.8 * length, u=0.3, unit="mm", source="common practice"
     ),
@@ -159,7 +169,8 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
 
     Raises `InputFaults` for an opening that cannot be worked out from the readings.
     """
-    tau = mounting.irregularity_mm or IRREGULARITY_MM[mounting.make]
+    given = mounting.irregularity_mm
+    tau = IRREGULARITY_MM[mounting.make] if given is None else given
     figure = outline.family(mounting.opening_family)
     length, width = _first_size(mounting)
     names, mean, spread, assumed = _priors(mounting, figure, length, width, tau)
@@ -168,7 +179,9 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     here = mean.copy()
     for _ in range(3):
         radius, slopes = _figure(figure, here, at, directions)
-        rows, values, noise, labels = _equations(mounting, here, at, directions, radius, slopes, tau)
+        rows, values, noise, labels = _equations(
+            mounting, here, at, directions, radius, slopes, tau
+        )
         prior = np.diag(spread**2)
         if rows.size:
             expected = rows @ mean
@@ -183,12 +196,9 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     evidence = [
         Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
         for i, (name, row) in enumerate(zip(labels, rows, strict=True))
+        if name != WIDTH_AS_LENGTH
     ]
-    for item in assumed:
-        if item.unit == "mm" and item.name in at:
-            row = np.zeros(len(names))
-            row[at[item.name]] = 1.0
-            evidence.append(Evidence(name=item.name, row=row, variance=0.03**2, assumed=True))
+    evidence += _unread(mounting, names, assumed, directions, radius, slopes)
     return Belief(
         mounting=mounting,
         names=names,
@@ -201,6 +211,40 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         evidence=tuple(evidence),
         irregularity_mm=tau,
     )
+
+
+def _unread(
+    mounting: Mounting,
+    names: tuple[str, ...],
+    assumed: list[Assumed],
+    directions: Array,
+    radius: Array,
+    slopes: Array,
+) -> list[Evidence]:
+    """Return what might yet be read: every assumed parameter, angles, the corners of the opening."""
+
+    def would_be(name: str, row: Array, u: float, *, again: bool = False) -> Evidence:
+        return Evidence(name=name, row=row, variance=u**2, assumed=not again)
+
+    usual_u = {"mm": CALIPER_U_MM, "deg": ANGLE_U_DEG}
+    rows = dict(zip(names, np.eye(len(names)), strict=True))
+    found = [
+        would_be(item.name, rows[item.name], usual_u[item.unit])
+        for item in assumed
+        if item.unit in usual_u and item.name in rows
+    ]
+    found += [
+        would_be(name, rows[name], ANGLE_U_DEG, again=True)
+        for name in names
+        if name.endswith("_deg") and getattr(mounting, name) is not None
+    ]
+    if any(item.name == "opening_corner_pct" for item in assumed) and (
+        mounting.opening_family in CORNERED
+    ):
+        pairs = _diagonals(mounting, directions, radius)
+        row = np.mean([slopes[a] + slopes[b] for a, b in pairs], axis=0)
+        found.append(would_be("opening_diagonal_mm", row, CALIPER_U_MM))
+    return found
 
 
 def _first_size(mounting: Mounting) -> tuple[float, float]:
@@ -248,6 +292,13 @@ def _priors(
                     source=f"common practice for a {figure.name} opening",
                 )
             )
+    if mounting.opening_radii_mm:
+        items += [("centre_x_mm", 0.0, CENTRE_U_MM), ("centre_y_mm", 0.0, CENTRE_U_MM)]
+    elif mounting.opening_width_mm is None:
+        source = f"a {figure.name} opening is as wide as it is long, but for its irregularity"
+        assumed.append(
+            Assumed(name="opening_width_mm", value=width, u=tau, unit="mm", source=source)
+        )
     for name in _scalars(mounting):
         prior = PRIORS[name]
         value = prior.value(length, width) if callable(prior.value) else prior.value
@@ -260,8 +311,7 @@ def _priors(
         elif isinstance(given, Reading):
             items.append((name, given.value_mm, UNKNOWN_MM))
         else:
-            # An angle read by protractor or eye: a degree or two, common practice.
-            items.append((name, float(given), 2.0))
+            items.append((name, float(given), ANGLE_U_DEG))
     if mounting.holds == "claws":
         items += [(f"claw_face_{i}", 0.0, tau) for i in range(len(mounting.claw_directions_deg))]
         waves: Mapping[str, tuple[int, ...]] = {}
@@ -340,9 +390,7 @@ def _figure(
     shape_names = list(figure.shape)
 
     def polar(length: float, width: float, shape: list[float]) -> Array:
-        return _polar(
-            figure, length, width, dict(zip(shape_names, shape, strict=True)), directions
-        )
+        return _polar(figure, length, width, dict(zip(shape_names, shape, strict=True)), directions)
 
     length, width = here[at["opening_length_mm"]], here[at["opening_width_mm"]]
     shape = [float(max(here[at[f"opening_{name}"]], 0.0)) for name in shape_names]
@@ -424,10 +472,9 @@ def _equations(
         add("opening_diagonal_mm", mounting.opening_diagonal_mm, row + 2 * lean_row,
             predicted + 2 * lean)  # fmt: skip
     for at_deg, reading in mounting.opening_radii_mm:
-        i = int(np.argmin(np.abs(np.angle(np.exp(1j * (directions - np.deg2rad(at_deg)))))))
+        row, predicted, more = _radius_at(mounting, np.deg2rad(at_deg), here, at, directions, tau)
         lean_row, lean = _rim_shift(mounting, reading, here, at)
-        add(f"opening_radii_mm at {at_deg:g} deg", reading, slopes[i] + lean_row,
-            float(radius[i]) + lean)  # fmt: skip
+        add(f"opening_radii_mm at {at_deg:g} deg", reading, row + lean_row, predicted + lean, more)
     for name in _scalars(mounting):
         reading = getattr(mounting, name, None)
         if not isinstance(reading, Reading):
@@ -448,11 +495,42 @@ def _equations(
     if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
         rows.append(unit("opening_width_mm") - unit("opening_length_mm"))
         values.append(0.0)
-        labels.append("width as length")
+        labels.append(WIDTH_AS_LENGTH)
         grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
         grown[:-1, :-1], grown[-1, -1] = noise, tau**2 + OWN_U_MM**2
         noise = grown
     return np.array(rows), np.array(values), noise, labels
+
+
+def _radius_at(
+    mounting: Mounting, angle: float, here: Array, at: Mapping[str, int], directions: Array,
+    tau: float,
+) -> tuple[Array, float, float]:
+    """Predict a radius read along `angle` from a centre found by eye: row, value, more variance.
+
+    Moving the centre by c shortens the radius by (n . c) / (n . u), with u along the radius and n
+    square to the edge there: n / (n . u) = u - (r' / r) u', r' the radius' slope by the angle.
+    """  # fmt: skip
+    figure = outline.family(mounting.opening_family)
+    plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
+    (before, value, after), slopes = _figure(figure, here, plain, angle + np.array([-1e-4, 0, 1e-4]))
+    row, more = slopes[1], 0.0
+    if mounting.holds == "claws":
+        # On a claw's face the radius is that claw's; between claws no metal is where it points.
+        apart = np.abs(np.angle(np.exp(1j * (directions - angle))))
+        claw = int(apart.argmin())
+        if apart[claw] < np.deg2rad(15):
+            row[at[f"claw_face_{claw}"]] = 1.0
+            value += here[at[f"claw_face_{claw}"]]
+        else:
+            more = tau**2
+    bend = (after - before) / 2e-4 / value
+    along, across = np.cos(angle), np.sin(angle)
+    row[at["centre_x_mm"]] = -(along + bend * across)
+    row[at["centre_y_mm"]] = -(across - bend * along)
+    value += row[at["centre_x_mm"]] * here[at["centre_x_mm"]]
+    value += row[at["centre_y_mm"]] * here[at["centre_y_mm"]]
+    return row, float(value), more
 
 
 def _rim_shift(
@@ -460,11 +538,11 @@ def _rim_shift(
 ) -> tuple[Array, float]:
     """How much less the radius is at the rim than at the seat's own level, with its row.
 
-    A wall that leans inward by the angle lambda over a height h narrows by h tan(lambda).
+    A wall that leans inward by the angle lambda over a height h narrows by h tan(lambda). The tips
+    of notched claws also stand in front of their notches' roots by the depth of the notch.
     """
     row = np.zeros(len(here))
-    own = "girdle" if mounting.state == "cut" else "rim"
-    if (reading.level or mounting.opening_level) == own or mounting.state == "uncut":
+    if (reading.level or mounting.opening_level) != "rim" or mounting.state == "uncut":
         return row, 0.0
     height, lean = (
         ("claw_length_mm", "claw_lean_deg")
@@ -474,12 +552,14 @@ def _rim_shift(
     h, angle = float(here[at[height]]), float(np.deg2rad(here[at[lean]]))
     row[at[height]] = -np.tan(angle)
     row[at[lean]] = -h * np.deg2rad(1) / np.cos(angle) ** 2
-    return row, -h * float(np.tan(angle))
+    less = h * float(np.tan(angle))
+    if mounting.holds == "claws":
+        row[at["ledge_width_mm"]] = -1.0
+        less += float(here[at["ledge_width_mm"]])
+    return row, -less
 
 
-def _diagonals(
-    mounting: Mounting, directions: Array, radius: Array
-) -> list[tuple[int, int]]:
+def _diagonals(mounting: Mounting, directions: Array, radius: Array) -> list[tuple[int, int]]:
     """Pairs of opposite stations on the opening's two diagonals, or of opposite claws."""
 
     def nearest(angle: float) -> int:
@@ -488,11 +568,12 @@ def _diagonals(
     if mounting.holds == "claws":
         pairs = [(i, nearest(angle + np.pi)) for i, angle in enumerate(directions)]
         return [
-            (i, j)
-            for i, j in pairs
-            if i != j and np.cos(directions[i] - directions[j]) < -0.99
+            (i, j) for i, j in pairs if i != j and np.cos(directions[i] - directions[j]) < -0.99
         ] or [(0, nearest(float(directions[0] + np.pi)))]
-    quarter = (directions > np.deg2rad(15)) & (directions < np.deg2rad(75))
+    # Off the two axes, as seen in the opening squeezed to equal length and width.
+    x, y = radius * np.cos(directions), radius * np.sin(directions)
+    squeezed = np.arctan2(y / np.ptp(y), x / np.ptp(x))
+    quarter = (squeezed > np.deg2rad(15)) & (squeezed < np.deg2rad(75))
     widest = float(directions[quarter][np.argmax(radius[quarter])])
     return [
         (nearest(widest), nearest(widest + np.pi)),

@@ -1,9 +1,12 @@
 """How the volume of a style answers to its proportions, fast enough for whole parcels.
 
 A form's area, crown volume and pavilion volume (see `fitsolver.form`) are exact but take some
-milliseconds each. Here each is a product of parabolas, one for every proportion it answers to,
-through three exact forms two spreads apart: two proportions are taken to act independently, in
-relative terms. Within the style's spreads that holds to about 0.1 % of the volume.
+milliseconds each. Here each is exact at the usual proportions, and a product of parabolas for the
+changes away from there: one for every proportion it answers to, through forms two spreads apart
+whose volumes are summed over a fan of rays. Two proportions are taken to act independently, in
+relative terms, except those that draw the outline, whose pairs are tried together. Within a
+style's spreads that holds to 0.1 to 0.3 % of the volume (root mean square), an order below what
+the proportions themselves leave open.
 """
 
 from __future__ import annotations
@@ -11,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +24,10 @@ from fitsolver.form import Facets, Form, form
 from fitsolver.prior import Prior, prior_of
 
 Array = NDArray[np.float64]
+
+# Enough for changes of volume to a few hundredths of their own size.
+RAYS = 96
+RAY_POINTS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,11 +46,28 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pair:
+    """What two proportions do together beyond their curves: 1 + twist d1 d2."""
+
+    first: Curve
+    second: Curve
+    twist: float
+
+    def factor(self, proportions: Mapping[str, Array | float]) -> Array | float:
+        """Return the factor; 1 where either proportion stays at the centre."""
+        if self.first.name not in proportions or self.second.name not in proportions:
+            return 1.0
+        one = proportions[self.first.name] - self.first.centre
+        return 1.0 + self.twist * one * (proportions[self.second.name] - self.second.centre)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Term:
-    """One of the three volumes of a form: its value at the centre and a curve per proportion."""
+    """One of the three volumes of a form: at the centre, by each proportion and by pairs."""
 
     centre: float
     curves: tuple[Curve, ...]
+    pairs: tuple[Pair, ...]
 
     def at(self, proportions: Mapping[str, Array | float]) -> Array | float:
         """Return the volume (or area) in widths; missing proportions stay at the centre."""
@@ -50,6 +75,8 @@ class Term:
         for curve in self.curves:
             if curve.name in proportions:
                 value = value * curve.factor(proportions[curve.name])
+        for pair in self.pairs:
+            value = value * pair.factor(proportions)
         return value
 
 
@@ -82,40 +109,78 @@ def terms_of(style: CutStyle) -> Terms:
     prior = prior_of(style)
     centre = dict(zip(prior.names, map(float, prior.means), strict=True))
 
-    def form_at(name: str, value: float) -> Form:
-        changed = {**centre, name: value}
+    def form_at(**changes: float) -> Form:
+        changed = {**centre, **changes}
         return form(style, changed.pop("length_ratio"), changed)
 
-    base = form_at("length_ratio", centre["length_ratio"])
-    around = [
-        (name, middle, [(end, form_at(name, end)) for end in ends])
-        for (name, middle), ends in zip(centre.items(), _reach(prior), strict=True)
+    base = form_at()
+    reach = dict(zip(centre, _reach(prior).tolist(), strict=True))
+    around = {name: [(end, form_at(**{name: end})) for end in ends] for name, ends in reach.items()}
+    drawing = [
+        name for name, tried in around.items() if not all(_same_outline(f, base) for _, f in tried)
     ]
+    # One spread up, in both: where most stones are.
+    up = {name: (centre[name] + reach[name][1]) / 2 for name in drawing}
+    corners = {
+        (one, other): form_at(**{one: up[one], other: up[other]})
+        for one, other in combinations(drawing, 2)
+    }
 
-    def term(value: Callable[[Form], float], same: Callable[[Form], bool]) -> Term:
+    def term(exact: float, value: Callable[[Form], float], same: Callable[[Form], bool]) -> Term:
         at_centre = value(base)
-        curves = []
-        for name, middle, tried in around:
-            if at_centre == 0 or all(same(other) for _, other in tried):
-                continue
-            points = [(end - middle, value(other) / at_centre - 1) for end, other in tried]
-            curves.append(_curve(name, middle, points))
-        return Term(centre=at_centre, curves=tuple(curves))
-
-    def same_outline(other: Form) -> bool:
-        return np.array_equal(other.outline, base.outline)
+        if exact == 0:
+            return Term(centre=0.0, curves=(), pairs=())
+        curves = {}
+        for name, tried in around.items():
+            if not all(same(other) for _, other in tried):
+                points = [
+                    (end - centre[name], value(other) / at_centre - 1) for end, other in tried
+                ]
+                curves[name] = _curve(name, centre[name], points)
+        pairs = []
+        for (one, other), corner in corners.items():
+            first, second = curves[one], curves[other]
+            apart = (up[one] - centre[one]) * (up[other] - centre[other])
+            alone = at_centre * first.factor(up[one]) * second.factor(up[other])
+            if apart > 0:
+                twist = float(value(corner) / alone - 1) / apart
+                pairs.append(Pair(first=first, second=second, twist=twist))
+        return Term(centre=exact, curves=tuple(curves.values()), pairs=tuple(pairs))
 
     return Terms(
-        area=term(lambda made: made.area, same_outline),
+        area=term(base.area, lambda made: made.area, lambda other: _same_outline(other, base)),
         crown=term(
-            lambda made: made.crown_volume,
-            lambda other: same_outline(other) and _same_facets(other.crown, base.crown),
+            base.crown_volume,
+            lambda made: _summed_volume(made, made.crown),
+            lambda other: _same_outline(other, base) and _same_facets(other.crown, base.crown),
         ),
         pavilion=term(
-            lambda made: made.pavilion_volume,
-            lambda other: same_outline(other) and _same_facets(other.pavilion, base.pavilion),
+            base.pavilion_volume,
+            lambda made: _summed_volume(made, made.pavilion),
+            lambda other: (
+                _same_outline(other, base) and _same_facets(other.pavilion, base.pavilion)
+            ),
         ),
     )
+
+
+def _summed_volume(made: Form, facets: Facets) -> float:
+    """Volume of a part one width high, summed over a fan of rays from the centre.
+
+    Rays at even angles, Gauss-Legendre points along each: int u r dr dphi.
+    """
+    angle = (np.arange(RAYS) + 0.5) * (2 * np.pi / RAYS)
+    ray = np.column_stack([np.cos(angle), np.sin(angle)])
+    end = 1 / (ray @ made.normals.T / made.reach).max(axis=1)
+    node, weight = np.polynomial.legendre.leggauss(RAY_POINTS)
+    radius = end[:, None] * (node + 1) / 2
+    height = facets.height(radius[..., None] * ray[:, None, :])
+    area = radius * end[:, None] / 2 * weight * (2 * np.pi / RAYS)
+    return float((height * area).sum())
+
+
+def _same_outline(one: Form, other: Form) -> bool:
+    return np.array_equal(one.outline, other.outline)
 
 
 def _same_facets(one: Facets, other: Facets) -> bool:

@@ -7,7 +7,7 @@ checks. What nobody could have measured is refused; what is merely unusual is wa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -214,10 +214,13 @@ def _each(name: str, measured: Any) -> list[float | Reading | Figure | list[floa
 def _single(name: str, item: float | Reading | Figure | list[float]) -> Evidence:
     if _kind(name) == "_mm" and isinstance(item, int | float | list):
         values = [item] if isinstance(item, int | float) else item
+        low, high, unit, remedy = _range(name)
         for value in values:
-            if not 0 <= value <= LONGEST_MM:
-                raise OutOfRange(name, value, 0, LONGEST_MM, remedy=RANGES["_mm"][3])
-        item = direct(values)
+            if not low <= value <= high:
+                raise OutOfRange(name, value, low, high, unit=unit, remedy=remedy)
+        # Outside readings err alike at all sizes; a girdle may be a knife edge, 0 mm thick.
+        above = direct([value + 1.0 for value in values])
+        item = replace(above, value_mm=above.value_mm - 1.0)
     if isinstance(item, Reading):
         if _kind(name) != "_mm":
             raise FitsolverError(f"{name} is no length; give a number, or a Figure with its u")

@@ -1,4 +1,4 @@
-"""What a drawing is made of: strokes, areas, hatches, dimensions and labels, in millimetres.
+"""What a drawing is made of: strokes, areas, hatch lines, dimensions and labels, in millimetres.
 
 A drawing says where things are and what they stand for; how thick or dark a role is drawn is the
 painter's business. Lengths are true millimetres of the piece (+x right, +y up). Text and pens do
@@ -59,8 +59,8 @@ class Area:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Hatch:
-    """Parallel strokes, `segments` (m, 2, 2), that say what an area is made of."""
+class Lines:
+    """Many separate thin lines, `segments` (m, 2, 2): the hatch of an area, the facet edges."""
 
     segments: Array
     role: Role
@@ -111,8 +111,8 @@ class Label:
         return box
 
 
-Item = Stroke | Area | Hatch | Dimension | Arrow | Label
-AnyItem = TypeVar("AnyItem", Stroke, Area, Hatch, Dimension, Arrow, Label)
+Item = Stroke | Area | Lines | Dimension | Arrow | Label
+AnyItem = TypeVar("AnyItem", Stroke, Area, Lines, Dimension, Arrow, Label)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -166,7 +166,7 @@ def moved(item: AnyItem, by: Sequence[float]) -> AnyItem:
         return replace(item, points=item.points + step)
     if isinstance(item, Area):
         return replace(item, rings=tuple(ring + step for ring in item.rings))
-    if isinstance(item, Hatch):
+    if isinstance(item, Lines):
         return replace(item, segments=item.segments + step)
     if isinstance(item, Dimension):
         return replace(item, start=item.start + step, stop=item.stop + step)
@@ -181,7 +181,7 @@ def corners(items: Iterable[Item], pen_mm: float) -> Array:
             points.append(item.points)
         elif isinstance(item, Area):
             points.extend(item.rings)
-        elif isinstance(item, Hatch):
+        elif isinstance(item, Lines):
             points.append(item.segments.reshape(-1, 2))
         elif isinstance(item, Dimension):
             points.append(np.array([item.start, item.stop]))
@@ -212,11 +212,14 @@ class Board:
     def hatch(self, rings: Sequence[Array], *, within: Array | None = None) -> None:
         """Hatch metal; with `within`, cross-hatch what of it lies inside another figure."""
         if within is None:
-            lines, role = hatch(rings, 45.0, 5.0 * self.pen), "metal"
+            self.lines(hatch(rings, 45.0, 5.0 * self.pen), "metal")
         else:
-            lines, role = hatch(rings, -45.0, 2.5 * self.pen, within=[within]), "conflict"
-        if len(lines):
-            self.items.append(Hatch(segments=lines, role=role))  # type: ignore[arg-type]
+            self.lines(hatch(rings, -45.0, 2.5 * self.pen, within=[within]), "conflict")
+
+    def lines(self, segments: Array, role: Role) -> None:
+        """Draw many separate lines (m, 2, 2)."""
+        if len(segments):
+            self.items.append(Lines(segments=segments, role=role))
 
     def dimension(self, start: ArrayLike, stop: ArrayLike, *, outside: float = 0.0) -> None:
         """Draw a dimension line."""

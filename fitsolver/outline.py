@@ -277,15 +277,25 @@ def centroid(points: Array) -> Array:
     return centre
 
 
-def tips(points: Array, least_deg: float = 40.0) -> Array:
-    """Corners of a convex polygon at which it turns by at least `least_deg`, shape (k, 2)."""
+def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
+    """Sharp tips of a convex polygon, shape (k, 2).
+
+    A tip is where the outline turns by at least `least_deg` over a stretch of `within` times its
+    width to either side: a corner, or a point rounded too little to matter.
+    """
     edge = np.roll(points, -1, axis=0) - points
     before = np.roll(edge, 1, axis=0)
     turn = np.arctan2(
         before[:, 0] * edge[:, 1] - before[:, 1] * edge[:, 0], np.einsum("ij,ij->i", before, edge)
     )
-    sharp: Array = points[turn > np.deg2rad(least_deg)]
-    return sharp
+    apart = np.linalg.norm(points[:, None] - points[None], axis=2)
+    near = apart <= within * float(np.ptp(points[:, 1]))
+    total = near @ turn
+    # Of neighbours that share a tip, the one it turns most about.
+    best = np.where(near, total[None], -np.inf).max(axis=1)
+    sharp = (total >= np.deg2rad(least_deg)) & (total >= best - 1e-12)
+    chosen: Array = points[sharp]
+    return chosen
 
 
 def normals_of(points: Array, fan_deg: float = 3.0) -> Array:

@@ -25,9 +25,9 @@ from fitsolver.figure import (
     Arrow,
     Dimension,
     Drawing,
-    Hatch,
     Item,
     Label,
+    Lines,
     Role,
     Stroke,
 )
@@ -193,8 +193,8 @@ class _Painter:
             self.line(points, PENS[item.role], assumed=item.assumed)
         elif isinstance(item, Area):
             self.area(item)
-        elif isinstance(item, Hatch):
-            self.hatch(item)
+        elif isinstance(item, Lines):
+            self.lines(item)
         elif isinstance(item, Dimension):
             self.dimension(item)
         elif isinstance(item, Arrow):
@@ -239,7 +239,7 @@ class _Painter:
             )
         )
 
-    def hatch(self, item: Hatch) -> None:
+    def lines(self, item: Lines) -> None:
         from matplotlib.collections import LineCollection
 
         pen = PENS[item.role]

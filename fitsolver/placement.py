@@ -6,9 +6,10 @@ that one placement serves every depth.
 
 Pose rule: level, at a fixed turn, shifted in the plane to where the least of all plan margins
 (gap, closing gap, cover; notch floor and ceiling) is widest: a stone seats if it seats in some
-place, and that is where a setter centres it. Gap and cover are distances to a convex outline, max over n of (n . p - h(n)); to save time only the normals near the one that is
-widest in the best estimate are tried, which is exact while the true one stays among them (turns
-of several degrees).
+place, and that is where a setter centres it. Gap and cover are distances to a convex outline,
+max over n of (n . p - h(n)); to save time only the normals near the one that is widest in the
+best estimate are tried, which is exact while the true one stays among them (turns of several
+degrees).
 """
 
 from __future__ import annotations
@@ -205,9 +206,7 @@ def _window(form: Form, points: Array, width: float) -> NDArray[np.int64]:
     return chosen
 
 
-def _distance(
-    points: Array, normals: Array, reach: Array, width: Array
-) -> tuple[Array, Array]:
+def _distance(points: Array, normals: Array, reach: Array, width: Array) -> tuple[Array, Array]:
     """Distance of points (s, n, 2) outside the outline and the normal (s, n, 2) it is along."""
     away = points[:, :, 0, None] * normals[None, :, :, 0]
     away += points[:, :, 1, None] * normals[None, :, :, 1]
@@ -288,9 +287,7 @@ def _depth_share(form: Form, points: Array, width: Array, nominal: int) -> Array
     return best
 
 
-def _over_ridges(
-    form: Form, points: Array, width: Array, nominal: int
-) -> tuple[Array, Array]:
+def _over_ridges(form: Form, points: Array, width: Array, nominal: int) -> tuple[Array, Array]:
     """Greatest share of depth on each chord from a point (s, n, 2) to the next: (share, part).
 
     Along a chord every facet's share is linear. The facets that are least at its two ends cross

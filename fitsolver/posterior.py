@@ -2,7 +2,7 @@
 
 One stone or a million: the same linear algebra over a trailing axis of stones. The unknowns are
 the width, the density and every proportion that is not fixed; readings are functions of them
-(depth = width x (crown + girdle + pavilion)), linearised anew at the result, three times.
+(depth = width x (crown + girdle + pavilion)), linearised anew at the result until it stands.
 
 Sources
 -------
@@ -31,7 +31,10 @@ Array = NDArray[np.float64]
 UNKNOWN_WIDTH = 10.0
 # A linearisation step in spreads: small against any curvature, large against rounding.
 STEP = 1e-4
-PASSES = 3
+# Two or three passes do for a stone like its style; an odd one may need more.
+PASSES = 8
+# Passes end when no unknown moves by more than a hundredth of its spread.
+SETTLED = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +93,9 @@ class Unknowns:
                 slopes[k] = 1.0
                 continue
             spread = np.sqrt(self.variances[k])
-            step = STEP * np.where(spread > 0, np.minimum(spread, 1.0), 1.0)
+            # The width's spread is no measure of it, being as good as infinite.
+            scale = np.minimum(spread, np.maximum(np.abs(self.means[k]), 0.01))
+            step = STEP * np.where(spread > 0, scale, 1.0)
             moved = state.copy()
             moved[k] += step
             slopes[k] = (self.size(name, moved) - at) / step
@@ -240,37 +245,29 @@ def _first_width(prior: Prior, readings: Sequence[Evidence]) -> Array:
 def condition(unknowns: Unknowns, readings: Sequence[Evidence]) -> Posterior:
     """Condition the unknowns of n stones on their readings.
 
-    A proportion that comes out beyond the style's limits without having been read is held at the
-    limit and the rest conditioned again; what is neglected is the doubt it would still have there.
+    A proportion that comes out below nothing, like the girdle of a stone much flatter than its
+    style, is held at nothing and the rest conditioned again. The style's own limits are no more
+    than usual: a stone may pass them, and is warned of.
     """
     posterior = _condition(unknowns, readings)
     for _ in range(2):
-        held = _held(posterior, readings)
+        held = _held(posterior)
         if held is None:
             break
         posterior = _condition(held, readings)
     return posterior
 
 
-def _held(posterior: Posterior, readings: Sequence[Evidence]) -> Unknowns | None:
-    prior, unknowns = prior_of(posterior.unknowns.style), posterior.unknowns
-    means, variances = unknowns.means.copy(), unknowns.variances.copy()
-    any_held = False
-    for k, name in enumerate(unknowns.names):
-        if name not in prior.names:
-            continue
-        place = prior.names.index(name)
-        limited = np.clip(posterior.state[k], prior.lows[place], prior.highs[place])
-        beyond = (limited != posterior.state[k]) & (variances[k] > 0)
-        direct = (name, name.removesuffix("_pct") + "_mm")
-        for reading in readings:
-            if reading.name in direct or (name == "length_ratio" and reading.name == "length_mm"):
-                beyond &= np.isnan(reading.values)
-        if beyond.any():
-            any_held = True
-            means[k] = np.where(beyond, limited, means[k])
-            variances[k] = np.where(beyond, 0.0, variances[k])
-    return replace(unknowns, means=means, variances=variances) if any_held else None
+def _held(posterior: Posterior) -> Unknowns | None:
+    unknowns = posterior.unknowns
+    below = posterior.state < 0
+    if not below.any():
+        return None
+    return replace(
+        unknowns,
+        means=np.where(below, 0.0, unknowns.means),
+        variances=np.where(below, 0.0, unknowns.variances),
+    )
 
 
 def _condition(unknowns: Unknowns, readings: Sequence[Evidence]) -> Posterior:
@@ -286,7 +283,9 @@ def _condition(unknowns: Unknowns, readings: Sequence[Evidence]) -> Posterior:
         linear = np.sum(slopes * (unknowns.means - state), axis=1)
         rest = np.where(taken, values - np.stack([at for at, _ in found]) - linear, 0.0)
         pull = _solve(total, rest[:, None])[0][:, 0]
-        state = unknowns.means + np.sum(spread * pull[:, None], axis=0)
+        previous, state = state, unknowns.means + np.sum(spread * pull[:, None], axis=0)
+        if np.all((state - previous) ** 2 <= SETTLED**2 * unknowns.variances):
+            break
     return Posterior(
         unknowns=unknowns,
         state=state,

@@ -21,7 +21,7 @@ _VIEWS: dict[str, tuple[tuple[float, float, float], ...]] = {
     "end": ((0, 1, 0), (0, 0, 1), (1, 0, 0)),
     "side": ((1, 0, 0), (0, 0, 1), (0, -1, 0)),
 }
-# Two girdle sides, or two tiers of a dome, that meet flatter than this stand for a smooth curve.
+# Two girdle sides that meet flatter than this stand for a smooth curve.
 _SMOOTH_DEG = 12.0
 _ON_FACET_MM = 1e-6
 
@@ -47,34 +47,34 @@ def edges(stone: Stone, view: View) -> Array:
     normals, offsets, names = stone.half_spaces
     points = np.unique(np.round(stone.polyhedron.vertices, 7), axis=0)
     right, up, near = (np.array(axis, dtype=np.float64) for axis in _VIEWS[view])
+    # A dome's own edges are no lines to draw, so its many planes need no corners.
+    plain = (normals @ near > 1e-9) & np.array([name != "dome" for name in names])
+    facing = np.flatnonzero(plain)
+    normals, offsets = normals[facing], offsets[facing]
+    u = np.cross(normals, np.eye(3)[np.abs(normals).argmin(axis=1)])
+    v = np.cross(normals, u)
     owners: dict[tuple[int, int], list[int]] = {}
-    for k, (normal, on) in enumerate(
-        zip(normals, np.abs(normals @ points.T - offsets[:, None]) < _ON_FACET_MM, strict=True)
-    ):
-        corner = np.flatnonzero(on)
+    for k, on in enumerate(np.abs(normals @ points.T - offsets[:, None]) < _ON_FACET_MM):
+        corner = on.nonzero()[0]
         if len(corner) < 3:
             continue
-        helper = np.eye(3)[int(np.abs(normal).argmin())]
-        u = np.cross(normal, helper)
-        v = np.cross(normal, u)
-        flat = points[corner] - points[corner].mean(axis=0)
-        turn = corner[np.argsort(np.arctan2(flat @ v, flat @ u))]
-        for a, b in zip(turn, np.roll(turn, -1), strict=True):
+        flat = points[corner]
+        flat = flat - flat.sum(axis=0) / len(corner)
+        turn = corner[np.argsort(np.arctan2(flat @ v[k], flat @ u[k]))].tolist()
+        for a, b in zip(turn, turn[1:] + turn[:1], strict=True):
             owners.setdefault((min(a, b), max(a, b)), []).append(k)
-    towards = normals @ near > 1e-9
+    plan = view in ("above", "below")
+    smooth = np.cos(np.deg2rad(_SMOOTH_DEG))
     kept = []
-    for (a, b), facets in owners.items():
-        if len(facets) != 2 or not towards[facets].any():
+    for pair, facets in owners.items():
+        if plan and len(facets) < 2:  # the outline
             continue
-        first, second = facets
-        if names[first] == names[second] and names[first] in ("girdle", "dome"):
-            bend = np.arccos(np.clip(normals[first] @ normals[second], -1, 1))
-            if names[first] == "dome" or bend < np.deg2rad(_SMOOTH_DEG):
-                continue
-        if view in ("above", "below") and not towards[facets].all():
+        sides = [normals[k] for k in facets if names[facing[k]] == "girdle"]
+        if len(sides) == 2 and float(sides[0] @ sides[1]) > smooth:
             continue
-        kept.append([[points[a] @ right, points[a] @ up], [points[b] @ right, points[b] @ up]])
-    return np.array(kept).reshape(-1, 2, 2)
+        kept.append(pair)
+    ends = points[np.array(kept, dtype=np.int64).reshape(-1, 2)]
+    return np.stack([ends @ right, ends @ up], axis=-1)
 
 
 def contours(stone: Stone, shares: tuple[float, ...] = (0.5, 0.85)) -> list[Array]:

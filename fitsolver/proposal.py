@@ -37,7 +37,7 @@ from fitsolver.solver import (
     stone_sizes,
 )
 from fitsolver.stone import Stone
-from fitsolver.weight import weigh
+from fitsolver.weight import weigh_list
 
 Array = NDArray[np.float64]
 
@@ -48,13 +48,19 @@ RANKING: Mapping[str, float] = MappingProxyType(
 ASK_PROBABILITY = 0.95
 # Draws and widths of the first ranking.
 COARSE_SAMPLES = 64
-COARSE_WIDTHS_MM = np.linspace(-0.35, 0.35, 8)
+COARSE_WIDTHS_MM = np.array([-0.35, -0.25, -0.16, -0.09, -0.03, 0.03, 0.09, 0.16, 0.25, 0.35])
 # Below this in the best estimate, alteration included, the draws are not worth asking [mm].
-HOPELESS_MM = -0.25
+HOPELESS_MM = -0.12
 # How much more than the verdict's level the corners of a quoted box must reach.
 GUARD = 0.01
+# Probabilities closer than this count as equal in the first look: 64 draws tell no more.
+NEAR_BEST = 0.03
+# From this probability up a width is worth a closer look at its neighbours.
+PROMISING = 0.6
+# Draws that judge the corners of a box; the size to ask for gets them all.
+BOX_SAMPLES = 256
 # How many cuts are worked out in full unless said otherwise.
-LIMIT = 10
+LIMIT = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -228,10 +234,25 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
 def _in_full(ready: Bench, hope: _Hope, material: Material) -> Proposal | LeftOut:
     """Work out the size to ask for, the box about it and the calibrated sizes of a style."""
     spot = hope.spot
-    ask = check(
-        ready, spot.figure.style, hope.width * spot.figure.length_ratio, hope.width,
-        hope.width * hope.share, turn_rad=spot.turn,
-    )  # fmt: skip
+
+    def judged(width: float) -> Check:
+        return check(
+            ready,
+            spot.figure.style,
+            width * spot.figure.length_ratio,
+            width,
+            width * hope.share,
+            turn_rad=spot.turn,
+        )
+
+    ask = judged(hope.width)
+    if ask.verdict != "seats" and ask.probability > PROMISING:
+        # Between the widths of the first look may lie one that seats as it is.
+        for step in (-0.03, 0.03):
+            other = judged(hope.width + step)
+            if other.probability > ask.probability:
+                ask = other
+    hope = replace(hope, width=ask.stone.width_mm)
     if ask.verdict == "does not seat":
         worst = next(item for item in ask.requirements if item.name == ask.binding)
         # Short of holding in nine draws of ten (the normal's 90 % point).
@@ -250,9 +271,7 @@ def _left_out(spot: Spot) -> LeftOut:
     )
 
 
-def _chances(
-    ready: Bench, spot: Spot, widths: Array, shares: Array
-) -> tuple[Array, Array]:
+def _chances(ready: Bench, spot: Spot, widths: Array, shares: Array) -> tuple[Array, Array]:
     """Probabilities (widths, depths) over a few draws: with ordinary setting, after alteration."""
     style, ratio = spot.figure.style, spot.figure.length_ratio
     draws = COARSE_SAMPLES + 1
@@ -294,12 +313,17 @@ def _ask(
     """
     if ordinary.max() >= level:
         for column in np.argsort(np.abs(shares - usual)):
-            good = np.flatnonzero(ordinary[:, column] >= min(ASK_PROBABILITY, ordinary.max()))
+            good = np.flatnonzero(
+                ordinary[:, column] >= min(ASK_PROBABILITY, ordinary.max() - NEAR_BEST)
+            )
             if len(good):
                 return int(good[-1]), int(column)
     # A depth unlike the style's usual one has to be worth it.
     strange = 0.05 * np.abs(shares - usual) / max(float(np.ptp(shares)), 1e-9)
-    merit = np.where(altered >= min(level, altered.max() - 0.03), ordinary + altered, -1.0) - strange
+    merit = (
+        np.where(altered >= min(level, altered.max() - NEAR_BEST), ordinary + altered, -1.0)
+        - strange
+    )
     row, column = np.unravel_index(int(merit.argmax()), merit.shape)
     return int(row), int(column)
 
@@ -308,22 +332,33 @@ def _box(ready: Bench, hope: _Hope, ask: Check) -> tuple[Range, Range, Range]:
     """Grow the box of sizes about the one to ask for; its corners are judged one by one.
 
     A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
-    smallest and the largest corner of the box; the two mixed ones are tried all the same.
+    smallest and the largest corner of the box: each of these is drawn in until it holds. The two
+    mixed corners are tried all the same.
     """
     level, ratio = _level(ready, ask), hope.spot.figure.length_ratio
     centre, depth = hope.width, ask.stone.depth_mm
-    for shrink in (1.0, 0.7, 0.45, 0.25, 0.1):
-        ends = [centre + shrink * (end - centre) for end in (hope.low, hope.high)]
-        widths = [_inward(end, centre) for end in ends]
-        lengths = [_inward(end * ratio, centre * ratio) for end in ends]
-        corners = [(lengths[i], widths[j]) for i, j in ((0, 0), (1, 1), (0, 1), (1, 0))]
-        depths = _depths(ready, hope, ask, corners, level)
+    altered = ask.verdict != "seats"
+
+    def size(width: float) -> tuple[float, float]:
+        return _inward(width * ratio, centre * ratio), _inward(width, centre)
+
+    ends = []
+    for end in (hope.low, hope.high):
+        for shrink in (1.0, 0.6, 0.3, 0.0):
+            corner = size(centre + shrink * (end - centre))
+            if shrink == 0 or _corner(ready, hope, corner, [depth], altered=altered)[0] >= level:
+                break
+        ends.append(corner)
+    for _ in range(4):
+        (l0, w0), (l1, w1) = ends
+        depths = _depths(ready, hope, ask, [(l0, w0), (l1, w1), (l0, w1), (l1, w0)], level)
         if depths is not None:
             return (
-                Range(low=lengths[0], high=lengths[1]),
-                Range(low=widths[0], high=widths[1]),
+                Range(low=l0, high=l1),
+                Range(low=w0, high=w1),
                 Range(low=_inward(depths[0], depth), high=_inward(depths[1], depth)),
             )
+        ends = [size((w + centre) / 2) for w in (w0, w1)]
     point = [Range(low=round(x, 2), high=round(x, 2)) for x in (centre * ratio, centre, depth)]
     return point[0], point[1], point[2]
 
@@ -347,15 +382,14 @@ def _depths(
     """Depths [mm] at which every corner holds, about the depth asked for; None if none."""
     least, _, most = depth_limits(hope.spot.figure.style)
     width, share = ask.stone.width_mm, hope.share
-    trials = np.concatenate(
-        [[share], np.linspace(share, min(least, share), 4)[1:], np.linspace(share, max(most, share), 5)[1:]]
-    ) * width
-    joint = np.min(
-        [_corner(ready, hope, size, trials, altered=ask.verdict != "seats") for size in corners],
-        axis=0,
-    ) >= level
-    if not joint[0]:
-        return None
+    below = np.linspace(share, min(least, share), 4)[1:]
+    above = np.linspace(share, max(most, share), 5)[1:]
+    trials = np.concatenate([[share], below, above]) * width
+    joint = np.ones(len(trials), dtype=bool)
+    for size in corners:
+        joint &= _corner(ready, hope, size, trials, altered=ask.verdict != "seats") >= level
+        if not joint[0]:
+            return None
     low, high = trials[0], trials[0]
     for k in (1, 2, 3):
         if not joint[k]:
@@ -369,24 +403,32 @@ def _depths(
 
 
 def _corner(
-    ready: Bench, hope: _Hope, size: tuple[float, float], depths: Array, *, altered: bool
+    ready: Bench,
+    hope: _Hope,
+    size: tuple[float, float],
+    depths: Iterable[float],
+    *,
+    altered: bool,
 ) -> Array:
-    """Probability at one length and width for several depths, over all draws."""
+    """Probability at one length and width for several depths, over the box's draws."""
     length, width = size
     style = hope.spot.figure.style
     figure = form(style, length / width)
     u = ready.allowances["stone_reading_u_mm"]
     found = []
     placed = None
+    spots = ready.seats.rows(np.arange(min(BOX_SAMPLES + 1, ready.seats.count)))
     for depth in depths:
-        sizes = stone_sizes(style, length, width, float(depth), u, ready.seats.count - 1)
+        sizes = stone_sizes(style, length, width, float(depth), u, spots.count - 1)
         if placed is None:
             _, height = best_turn(ready, figure, sizes.rows(np.array([0])), (hope.spot.turn,))
             placed, needs = fitted(
-                figure, ready.seats, sizes, ready.allowances, hope.spot.turn, float(height[0])
+                figure, spots, sizes, ready.allowances, hope.spot.turn, float(height[0])
             )
         else:
-            needs = requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances)
+            needs = requirements(
+                placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances
+            )
         chance = needs.holds()[1:].mean()
         found.append(max(chance, needs.holds(altered=True)[1:].mean()) if altered else chance)
     return np.array(found)
@@ -398,23 +440,24 @@ def _proposal(
     style = hope.spot.figure.style
     length, width, depth = box
     stone = ask.stone
-    weights = [
-        weigh(style, material.name, length_mm=l, width_mm=w, depth_mm=d).weight_ct
-        for l, w, d in (
-            (stone.length_mm, stone.width_mm, stone.depth_mm),
-            (length.low, width.low, depth.low),
-            (length.high, width.high, depth.high),
-        )
-    ]
+    weights = weigh_list(
+        style,
+        material,
+        {
+            "length_mm": [stone.length_mm, length.low, length.high],
+            "width_mm": [stone.width_mm, width.low, width.high],
+            "depth_mm": [stone.depth_mm, depth.low, depth.high],
+        },
+    )
     return Proposal(
         style=style,
         ask=ask,
         length_mm=length,
         width_mm=width,
         depth_mm=depth,
-        weight_ct=Range(low=weights[1].low, high=weights[2].high),
-        ask_weight_ct=weights[0].value,
-        ask_weight_u_ct=weights[0].u,
+        weight_ct=Range(low=float(weights.low_ct[1]), high=float(weights.high_ct[2])),
+        ask_weight_ct=float(weights.weight_ct[0]),
+        ask_weight_u_ct=float(weights.u_ct[0]),
         calibrated=_calibrated(ready, hope, ask),
         score=_score(
             ready, style, ask.probability, ask.probability_after_alteration,
@@ -438,15 +481,13 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
             continue
         chances = []
         for shift in (-tolerance, tolerance, 0.0):
-            depth = np.array([hope.share * (width + shift)])
+            depth = [hope.share * (width + shift)]
             size = (length + shift, width + shift)
             chances.append(float(_corner(ready, hope, size, depth, altered=altered)[0]))
             if chances[-1] < level:
                 break
         else:
-            found.append(
-                CalibratedSize(length_mm=length, width_mm=width, probability=chances[-1])
-            )
+            found.append(CalibratedSize(length_mm=length, width_mm=width, probability=chances[-1]))
     return tuple(found)
 
 

@@ -136,13 +136,10 @@ class Requirements:
     def holds(self, *, altered: bool = False) -> NDArray[np.bool_]:
         """Whether all margins hold together, (s,)."""
         stack = np.array(list((self.altered if altered else self.margins).values()))
-        together: NDArray[np.bool_] = (stack >= 0).all(axis=0)
-        return together
+        return np.asarray((stack >= 0).all(axis=0))
 
 
-def metal_needed_mm(
-    placement: Placement, crown: Array, allowances: Allowances
-) -> Array:
+def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) -> Array:
     """Metal that must stand above the girdle's upper plane, (s,) [mm].
 
     Walls: a fixed edge, more for a cabochon. Claws: a share of the crown's height.
@@ -242,9 +239,11 @@ def _cut(
     if rail is not None:
         altered["gallery clearance"] = rail - deeper + allowances["alter_gallery_open_mm"]
     for name, margin in margins.items():
-        margins[name] = np.where(falls, np.minimum(margin, FALLS_THROUGH), margin) if (
-            name == "ledge cover"
-        ) else margin
+        margins[name] = (
+            np.where(falls, np.minimum(margin, FALLS_THROUGH), margin)
+            if (name == "ledge cover")
+            else margin
+        )
     altered["ledge cover"] = margins["ledge cover"]
     return Requirements(
         margins=margins,
@@ -320,7 +319,7 @@ def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
     """How far ledge and pavilion part over the bearing's width, typical of the round, (s,) [mm].
 
     Along each station's line down the ledge: highest less lowest of z + pavilion x zeta, the two
-    surfaces' difference; the middle one of all stations.
+    surfaces' difference; the mean of all stations.
     """
     assert placement.contact_z is not None
     assert placement.contact_zeta is not None
@@ -328,5 +327,5 @@ def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
     rest = placement.contact_z[:, :count] + pavilion[:, None] * placement.contact_zeta[:, :count]
     rest = rest.reshape(len(rest), -1, len(ALONG))
     parted = np.where(np.isfinite(rest[..., 0]), np.ptp(np.where(np.isfinite(rest), rest, 0), 2), 0)
-    middle: Array = np.median(parted, axis=1)
-    return middle
+    mean: Array = parted.mean(axis=1)
+    return mean

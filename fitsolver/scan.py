@@ -41,16 +41,42 @@ class Spot:
 
 
 def scan(ready: Bench, style: CutStyle) -> Spot:
-    """Find a style's best size over ratio, turn, width and depth: the widest least margin."""
+    """Find a style's best size over ratio, turn, width and depth: the widest least margin.
+
+    Of the ratios and turns, the two whose outline follows the metal most evenly are scanned.
+    """
     opening = float(ready.belief.mean[0] / ready.belief.mean[1])
+    # What one would ask for: within two spreads of the usual ratio.
     limits = style.length_ratio
-    ratios = np.unique(np.round(np.clip(opening * _RATIOS, limits.low, limits.high), 4))
-    found = [
-        _over_widths(ready, figure, turn)
+    low = max(limits.low, limits.typical - 2 * limits.spread)
+    high = min(limits.high, limits.typical + 2 * limits.spread)
+    ratios = np.unique(np.round(np.clip(opening * _RATIOS, low, high), 4))
+    trials = [
+        (_unevenness(ready, figure, turn), figure, turn)
         for figure in (form(style, float(ratio)) for ratio in ratios)
         for turn in turns(figure)
     ]
+    trials.sort(key=lambda trial: trial[0])
+    found = [_over_widths(ready, figure, turn) for _, figure, turn in trials[:2]]
     return max(found, key=lambda spot: (spot.score, spot.score_altered))
+
+
+def _unevenness(ready: Bench, figure: Form, turn: float) -> float:
+    """How unevenly an outline follows the metal: spread of the widths at which it touches [mm].
+
+    The outline's middle is laid on the opening's. Of like ratios, as among claws, the one nearer
+    to the style's usual ratio is preferred.
+    """
+    c, s = np.cos(turn), np.sin(turn)
+    points = ready.best.opening[0] @ np.array([[c, -s], [s, c]])
+    size = np.ptp(points, axis=0)
+    middle = (points.max(axis=0) + points.min(axis=0)) / 2
+    own = (figure.outline.max(axis=0) + figure.outline.min(axis=0)) / 2
+    points = points - middle + own * float(size[1])
+    touch = (points @ figure.normals.T / figure.reach).max(axis=1)
+    usual = figure.style.length_ratio
+    strange = abs(figure.length_ratio - usual.typical) / max(usual.spread, 1e-3)
+    return float(np.ptp(touch)) + 0.01 * strange
 
 
 def depth_limits(style: CutStyle) -> tuple[float, float, float]:

@@ -26,6 +26,9 @@ Role = Literal["support", "movable"]
 # How many points carry a claw's face across its width.
 FACE_POINTS = 5
 SEED = 8653
+# Even columns of normal points that are the stone's: a seat and a stone that shared a column would
+# be drawn large and small together.
+STONE_COLUMNS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +80,8 @@ class Seats:
         by_sample = {
             field.name: getattr(self, field.name)[chosen]
             for field in fields(self)
-            if field.name not in ("outward", "claw") and isinstance(getattr(self, field.name), np.ndarray)
+            if field.name not in ("outward", "claw")
+            and isinstance(getattr(self, field.name), np.ndarray)
         }
         return replace(self, **by_sample)
 
@@ -87,7 +91,8 @@ def seats(belief: Belief, samples: int) -> Seats:
     dimension = len(belief.names)
     points = np.zeros((samples + 1, dimension))
     if samples:
-        points[1:] = standard_normal_points(dimension, samples, SEED)
+        columns = standard_normal_points(STONE_COLUMNS + dimension, samples, SEED)
+        points[1:] = columns[:, STONE_COLUMNS:]
     return seats_of(belief, belief.draw(points))
 
 
@@ -133,10 +138,16 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
     if "gallery_depth_mm" in at:
         gallery_z = -column("gallery_depth_mm", 0.0)
         size = column("opening_length_mm", 0.1), column("opening_width_mm", 0.1)
-        gallery = opening * np.stack(
-            [column("gallery_length_mm", 0.1) / size[0], column("gallery_width_mm", 0.1) / size[1]],
-            axis=-1,
-        )[:, None, :]
+        gallery = (
+            opening
+            * np.stack(
+                [
+                    column("gallery_length_mm", 0.1) / size[0],
+                    column("gallery_width_mm", 0.1) / size[1],
+                ],
+                axis=-1,
+            )[:, None, :]
+        )
         if claws:
             gallery = _closed_figure(belief, gallery, column)
     return Seats(

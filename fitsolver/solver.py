@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -13,8 +14,9 @@ from fitsolver.allowance import Allowances, allowances
 from fitsolver.belief import Assumed, Belief, belief
 from fitsolver.contact import Drop, drop
 from fitsolver.cut import CutStyle
+from fitsolver.errors import OutOfRange, UnknownName
 from fitsolver.form import Form, form
-from fitsolver.metal import metal
+from fitsolver.metal import Surface, metal
 from fitsolver.mounting import Mounting
 from fitsolver.placement import Placement, place
 from fitsolver.prior import heights_given_depth
@@ -27,6 +29,8 @@ Array = NDArray[np.float64]
 Verdict = Literal["seats", "seats after alteration", "does not seat", "not decided"]
 
 SAMPLES = 512
+# What of a stone's heights may be measured besides its depth.
+HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
 # Stations for the drawing and the exact drop of the best estimate.
 FINE_STATIONS = 180
 
@@ -40,6 +44,12 @@ class Bench:
     belief: Belief
     seats: Seats
     best: Seats
+
+    @cached_property
+    def metal(self) -> tuple[Surface, ...]:
+        """The best estimate's surfaces, finely divided, for the exact drop."""
+        fine = belief(self.mounting, FINE_STATIONS)
+        return metal(seats_of(fine, fine.mean[None]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,40 +147,64 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
 
 
 def stone_sizes(
-    style: CutStyle, length_mm: float, width_mm: float, depth_mm: float, u_mm: float, samples: int
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    u_mm: float,
+    samples: int,
+    heights_mm: Mapping[str, float] | None = None,
 ) -> Sizes:
-    """Sample a stone known by length, width and depth: reading errors, and how a known depth may
-    be shared among crown, girdle and pavilion by the style's spreads.
+    """Sample a stone known by length, width and depth, each with standard uncertainty `u_mm`.
+
+    A known depth may be shared among crown, girdle and pavilion in many ways: by the style's
+    spreads, narrowed by what was measured of them (`heights_mm`, keys of `HEIGHTS`, same u).
     """
-    points = np.zeros((samples + 1, 6))
-    if samples:
-        points[1:] = standard_normal_points(6, samples, SEED + 1)
+    points = _stone_points(samples)
     mean, covariance = heights_given_depth(style, depth_mm / width_mm)
+    for name, value in (heights_mm or {}).items():
+        k = HEIGHTS.index(name)
+        gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width_mm) ** 2)
+        mean = mean + gain * (value / width_mm - mean[k])
+        covariance = covariance - np.outer(gain, covariance[k])
     size, axes = np.linalg.eigh(covariance)
     drawn = mean + points[:, :3] @ (axes * np.sqrt(np.clip(size, 0, None))).T
-    flat = mean <= 0
-    drawn = np.where(flat, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
-    width = width_mm + u_mm * points[:, 3]
+    drawn = np.where(mean <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
     depth = depth_mm + u_mm * points[:, 5]
     crown, girdle, pavilion = (drawn / drawn.sum(axis=1, keepdims=True) * depth[:, None]).T
     return Sizes(
         length=length_mm + u_mm * points[:, 4],
-        width=width,
+        width=width_mm + u_mm * points[:, 3],
         crown=crown,
         girdle=girdle,
         pavilion=pavilion,
     )
 
 
+@lru_cache(maxsize=8)
+def _stone_points(samples: int) -> Array:
+    points = np.zeros((samples + 1, 6))
+    if samples:
+        points[1:] = standard_normal_points(6, samples, SEED + 1)
+    return points
+
+
 def nominal_stone(
-    style: CutStyle, length_mm: float, width_mm: float, depth_mm: float,
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
     proportions: Mapping[str, float] | None = None,
 ) -> Stone:
-    """A stone of the given sizes [mm] as the style's usual proportions would have it."""  # fmt: skip
-    sizes = stone_sizes(style, length_mm, width_mm, depth_mm, 0.0, 0)
+    """Return a stone of given sizes [mm] as the style's usual proportions would have it."""
+    figure = form(style, length_mm / width_mm, proportions)
+    return _as_read(figure, stone_sizes(style, length_mm, width_mm, depth_mm, 0.0, 0))
+
+
+def _as_read(figure: Form, sizes: Sizes) -> Stone:
     return Stone(
-        form=form(style, length_mm / width_mm, proportions),
-        width_mm=width_mm,
+        form=figure,
+        width_mm=float(sizes.width[0]),
         crown_height_mm=float(sizes.crown[0]),
         girdle_mm=float(sizes.girdle[0]),
         pavilion_depth_mm=float(sizes.pavilion[0]),
@@ -178,10 +212,15 @@ def nominal_stone(
 
 
 def fitted(
-    figure: Form, spots: Seats, sizes: Sizes, allowed: Allowances, turn_rad: float,
-    girdle_z: float | Array | None = None, nominal: int = 0,
+    figure: Form,
+    spots: Seats,
+    sizes: Sizes,
+    allowed: Allowances,
+    turn_rad: float,
+    girdle_z: float | Array | None = None,
+    nominal: int = 0,
 ) -> tuple[Placement, Requirements]:
-    """Place a form and work out its requirements, leaning metal judged at the given height."""  # fmt: skip
+    """Place a form and work out its requirements, leaning metal judged at `girdle_z`."""
     placed = place(
         figure, spots, sizes.length, sizes.width, sizes.girdle, bounds(spots, allowed),
         turn_rad=turn_rad, girdle_z=girdle_z, nominal=nominal,
@@ -226,19 +265,28 @@ def turns(figure: Form) -> tuple[float, ...]:
 
 
 def check(
-    ready: Bench, style: CutStyle, length_mm: float, width_mm: float, depth_mm: float,
-    proportions: Mapping[str, float] | None = None, turn_rad: float | None = None,
+    ready: Bench,
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    *,
+    heights_mm: Mapping[str, float] | None = None,
+    proportions: Mapping[str, float] | None = None,
+    turn_rad: float | None = None,
 ) -> Check:
     """Judge one stone, known by its length, width and depth [mm], in a mounting.
 
-    `proportions` replaces some of the style's usual ones; without `turn_rad` the best turn is
-    found.
-    """  # fmt: skip
+    `heights_mm` are further readings of it (keys of `HEIGHTS`); `proportions` replaces some of
+    the style's usual ones; without `turn_rad` the best turn is found.
+
+    Raises `OutOfRange` for sizes that make no stone of the style, `UnknownName` for a height.
+    """
+    _refuse_strange(style, length_mm, width_mm, depth_mm, heights_mm or {})
     figure = form(style, length_mm / width_mm, proportions)
     allowed = ready.allowances
-    sizes = stone_sizes(
-        style, length_mm, width_mm, depth_mm, allowed["stone_reading_u_mm"], ready.seats.count - 1
-    )
+    u, draws = allowed["stone_reading_u_mm"], ready.seats.count - 1
+    sizes = stone_sizes(style, length_mm, width_mm, depth_mm, u, draws, heights_mm)
     tried = None if turn_rad is None else (turn_rad,)
     turn, height = best_turn(ready, figure, sizes.rows(np.array([0])), tried)
     placed, needs = fitted(figure, ready.seats, sizes, allowed, turn, float(height[0]))
@@ -247,7 +295,7 @@ def check(
     verdict = decide(probability, after, allowed)
     margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)
     binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
-    stone = nominal_stone(style, length_mm, width_mm, depth_mm, proportions)
+    stone = _as_read(figure, sizes)
     shift = _in_seat(placed, turn)
     rest = exact_rest(ready, stone, shift, turn)
     even, filled = from_above(ready, stone, shift, turn)
@@ -272,6 +320,42 @@ def check(
     )
 
 
+def _refuse_strange(
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    heights_mm: Mapping[str, float],
+) -> None:
+    for name, value in (("length_mm", length_mm), ("width_mm", width_mm), ("depth_mm", depth_mm)):
+        if not 0.5 <= value <= 100:
+            raise OutOfRange(name, value, 0.5, 100, remedy="sizes are in millimetres")
+    limits = style.length_ratio
+    if not limits.low - 0.02 <= length_mm / width_mm <= limits.high + 0.02:
+        raise OutOfRange(
+            "length over width",
+            length_mm / width_mm,
+            limits.low,
+            limits.high,
+            unit="",
+            remedy=f"for {style.name} length is the {style.measuring['length']}",
+        )
+    if not 0.15 <= depth_mm / width_mm <= 1.3:
+        raise OutOfRange(
+            "depth over width",
+            depth_mm / width_mm,
+            0.15,
+            1.3,
+            unit="",
+            remedy="depth is measured from table to culet",
+        )
+    for name, value in heights_mm.items():
+        if name not in HEIGHTS:
+            raise UnknownName("height of a stone", name, HEIGHTS)
+        if not 0 <= value < depth_mm:
+            raise OutOfRange(name, value, 0, depth_mm, remedy="a part is less than the whole depth")
+
+
 def decide(probability: float, after: float, allowed: Allowances) -> Verdict:
     """Apply the decision rule to the two probabilities.
 
@@ -293,10 +377,7 @@ def exact_rest(
     """Lower the stone exactly into the best estimate; None for an uncut seat."""
     if ready.mounting.state == "uncut":
         return None
-    fine = belief(ready.mounting, FINE_STATIONS)
-    return drop(
-        stone, metal(seats_of(fine, fine.mean[None])), shift_mm=shift_mm, turn_rad=turn_rad
-    )
+    return drop(stone, ready.metal, shift_mm=shift_mm, turn_rad=turn_rad)
 
 
 def from_above(
@@ -358,9 +439,7 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
     )
 
 
-def advise(
-    ready: Bench, margin: Array, sizes: Sizes, most: int = 3
-) -> tuple[Advice, ...]:
+def advise(ready: Bench, margin: Array, sizes: Sizes, most: int = 3) -> tuple[Advice, ...]:
     """Say which readings, taken once more or for the first time, would narrow a margin most.
 
     One more reading with row h and variance r takes (h c)^2 / (h C h + r) off the margin's

@@ -28,8 +28,7 @@ def view_of(stone: Stone, view: View, pen_mm: float, *, fill: bool = True) -> Bo
     outer = silhouette(stone, view)
     if fill:
         board.area([outer], "stone")
-    for edge in edges(stone, view):
-        board.stroke(edge, "facet")
+    board.lines(edges(stone, view), "facet")
     if view == "above":
         for line in contours(stone):
             board.stroke(line, "facet", closed=True)
@@ -84,8 +83,8 @@ def cut_drawing(style: CutStyle) -> Drawing:
     foot = float(box[0, 1] + shift[1])
     board.label([half, foot - 7 * pen], "side, along the length", up="top", size=10.5)
     note = (
-        "Dimensions in % of the width; usual values of this style, no measured stone. "
-        "Table from corner to corner, girdle where the main facets meet it."
+        "Usual values of this style in % of the width, not a measured stone. Table from "
+        "corner to corner; girdle where the main facets meet it."
     )
     y = float(board.corners()[0, 1]) - 10 * pen
     board.label([_EDGE * pen, y], wrapped(note, SHEET_PENS - 2 * _EDGE, 10), size=10,
@@ -219,8 +218,7 @@ def proposals_drawing(
         ):
             picture = Board(pen)
             picture.area([points], "stone")
-            for edge in lines:
-                picture.stroke(edge, "facet")
+            picture.lines(lines, "facet")
             picture.stroke(points, "stone", closed=True)
             picture.stroke(opening_mm, "opening", closed=True)
             x = (k + 0.5) * cell * pen
@@ -233,7 +231,7 @@ def proposals_drawing(
                 board.label([x, at], wrapped(subtitle, cell - 10, 10, most=3), size=10, up="top")
         y = float(board.corners()[0, 1]) - 4 * pen
     y -= 10 * pen
-    _scale_bar(board, _EDGE * pen, y)
+    scale_bar(board, _EDGE * pen, y)
     board.stroke([[200 * pen, y], [232 * pen, y]], "opening")
     board.label([238 * pen, y], "opening of the seat", size=10, across="left")
     described = "Stones to one scale over the opening of the seat: " + "; ".join(
@@ -250,10 +248,6 @@ def _sized(figure: Form, length_mm: float, width_mm: float) -> tuple[Array, Arra
     for line in contours(stone):
         lines.append(np.stack([line, np.roll(line, -1, axis=0)], axis=1))
     return stone.outline_mm * stretch, np.concatenate(lines) * stretch
-
-
-def _scale_bar(board: Board, x: float, y: float) -> None:
-    scale_bar(board, x, y)
 
 
 def scale_bar(board: Board, x: float, y: float, pens: float = 110.0) -> None:

@@ -1,1 +1,10 @@
-"""Tests in the sub-folders find `solids` because pytest puts the folder of this file on the path."""
+"""What all tests share.
+
+Pytest puts the folder of this file on the path, so that tests in the sub-folders find `solids`.
+Property tests draw the same examples on every run: a law never holds on one and fails on the next.
+"""
+
+from hypothesis import settings
+
+settings.register_profile("repeatable", deadline=None, derandomize=True)
+settings.load_profile("repeatable")

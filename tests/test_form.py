@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from solids import EIGHT, cabochon, pyramid, row, style, two_rows
+from solids import cabochon, pyramid, row, style, two_rows
 
 from fitsolver import outline
 from fitsolver.cut import Ring, cut

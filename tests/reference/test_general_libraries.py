@@ -11,6 +11,8 @@ on its way through dual points, 1e-12 is asked of plain sums.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import manifold3d
 import numpy as np
 import pytest
@@ -66,7 +68,7 @@ def bicone(family: str, ratio: float) -> tuple[Stone, trimesh.Trimesh]:
         at(points, 0.6, 1.15),
     ]
     triangles = lid(loops[0], up=False) + lid(loops[-1], up=True)
-    for lower, upper in zip(loops[:-1], loops[1:], strict=True):
+    for lower, upper in pairwise(loops):
         triangles += between(lower, upper)
     return stone(solid, ratio, **SIZES), mesh_of(triangles)
 
@@ -159,7 +161,9 @@ def test_support_is_the_reach_of_the_turned_outline(family):
 def test_clip_is_an_intersection_with_a_half_plane(family):
     points = outline.draw(family, 1.3)
     random = np.random.default_rng(5)
-    for turn, offset in zip(random.uniform(0, 2 * np.pi, 20), np.linspace(-0.7, 0.7, 20)):
+    for turn, offset in zip(
+        random.uniform(0, 2 * np.pi, 20), np.linspace(-0.7, 0.7, 20), strict=True
+    ):
         normal = np.array([np.cos(turn), np.sin(turn)])
         half_plane = affinity.rotate(
             shapely.box(-9.0, -9.0, offset, 9.0), turn, origin=(0, 0), use_radians=True
