@@ -32,6 +32,7 @@ TABLE: Mapping[str, Allowance] = {
         ("gap_max_mm", 0.25, "mm", 0.01, 1.5, "widest gap that closing the metal can still reach", _COMMON),
         ("cover_min_mm", 0.10, "mm", 0.0, 2.0, "least width of ledge under the girdle", _COMMON),
         ("bearing_gap_max_mm", 0.35, "mm", 0.0, 1.5, "widest opening between ledge and pavilion: a bearing is cut to the pavilion angle", "A. Revere and GIA ask for no gap; the width tolerated is common practice"),
+        ("mouth_play_min_mm", 0.0, "mm", 0.0, 0.3, "least play of the girdle in the mouth of a notch", _COMMON),
         ("edge_above_girdle_mm", 0.25, "mm", 0.0, 3.0, "least wall above the girdle of a faceted stone", _COMMON),
         ("edge_above_girdle_cabochon_mm", 0.45, "mm", 0.0, 3.0, "least wall above the girdle of a cabochon", _COMMON),
         ("claw_top_share", 0.60, "of crown height", 0.2, 1.0, "least height of a finished claw above the girdle", "GIA benchmark for round stones: 60 to 80 % of the crown"),

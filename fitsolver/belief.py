@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 # edges stray by 0.05 to 0.1 mm, a cast or drawn seat by a fifth of that.
 IRREGULARITY_MM = {"hand": 0.05, "cast": 0.015}
 WIDTH_AS_LENGTH = "width as length"
+AS_WIDE_AS_LONG = ("round", "square")
 CORNERED = ("cushion", "octagon")
 WAVES = {"opening": (2, 3, 4, 5, 6), "ledge_width": (1, 2, 3), "ledge_height": (2, 3, 4),
          "wall_height": (1, 2)}  # fmt: skip
@@ -294,16 +295,18 @@ def _priors(
             )
     if mounting.opening_radii_mm:
         items += [("centre_x_mm", 0.0, CENTRE_U_MM), ("centre_y_mm", 0.0, CENTRE_U_MM)]
-    elif mounting.opening_width_mm is None:
-        source = f"a {figure.name} opening is as wide as it is long, but for its irregularity"
-        assumed.append(
-            Assumed(name="opening_width_mm", value=width, u=tau, unit="mm", source=source)
-        )
+    tied = _as_wide_as_long(mounting)
+    for name in tied:
+        source = f"a {figure.name} one is as wide as it is long, but for its irregularity"
+        like = getattr(mounting, name.replace("width", "length"))
+        assumed.append(Assumed(name=name, value=like.value_mm, u=tau, unit="mm", source=source))
     for name in _scalars(mounting):
         prior = PRIORS[name]
         value = prior.value(length, width) if callable(prior.value) else prior.value
         given = getattr(mounting, name, None)
-        if given is None:
+        if name in tied:
+            items.append((name, value, UNKNOWN_MM))
+        elif given is None:
             items.append((name, value, prior.u))
             assumed.append(
                 Assumed(name=name, value=value, u=prior.u, unit=prior.unit, source=prior.source)
@@ -331,6 +334,18 @@ def _priors(
     )
 
 
+def _as_wide_as_long(mounting: Mounting) -> list[str]:
+    """Name the unread widths of a round or square seat that are taken from the length."""
+    if mounting.opening_family not in AS_WIDE_AS_LONG:
+        return []
+    unread = []
+    if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
+        unread.append("opening_width_mm")
+    if mounting.gallery_width_mm is None and mounting.gallery_length_mm is not None:
+        unread.append("gallery_width_mm")
+    return unread
+
+
 def _scalars(mounting: Mounting) -> list[str]:
     """Names of the scalar parameters this kind of seat has."""
     cut, claws = mounting.state == "cut", mounting.holds == "claws"
@@ -352,22 +367,38 @@ def _scalars(mounting: Mounting) -> list[str]:
 def _stations(
     mounting: Mounting, figure: outline.Family, length: float, width: float, count: int
 ) -> Array:
-    """Directions round the opening: evenly, and through the figure's own corners or the claws."""
+    """Directions round the opening: closer where it curves, and through its corners or the claws.
+
+    A smooth figure is divided evenly in the mean of its two shares: of the way round and of the
+    turning. Chords then stray from the curve by a few micrometres in every family.
+    """
     if mounting.holds == "claws":
         return np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
     points = outline.draw(figure.name, length / width)
+    points = np.roll(points, -int(np.argmax(points[:, 0])), axis=0)
     step = np.roll(points, -1, axis=0) - points
-    heading = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    heading = np.arctan2(step[:, 1], step[:, 0])
     turn = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
-    corners = points[turn > np.deg2rad(12)]
-    angle = np.concatenate(
+    corner = turn > np.deg2rad(12)
+    way = np.linalg.norm(step, axis=1)
+    # A corner is a station itself and asks for none besides.
+    curving = np.where(corner, 0.0, turn)
+    share = way / way.sum() + (curving + np.roll(curving, -1)) / 2 / max(curving.sum(), 1e-9)
+    passed = np.append(0.0, np.cumsum(share))
+    even = np.arange(count) * passed[-1] / count
+    closed = np.vstack([points, points[:1]])
+    x, y = (np.interp(even, passed, closed[:, axis]) for axis in (0, 1))
+    asked = np.concatenate(
         [
-            np.arange(count) * 2 * np.pi / count,
-            np.arctan2(corners[:, 1], corners[:, 0]),
+            np.arange(4) * np.pi / 2,
+            np.arctan2(points[corner, 1], points[corner, 0]),
             np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm]),
         ]
     )
-    rounded: Array = np.unique(np.round(np.mod(angle, 2 * np.pi), 9))
+    angle = np.arctan2(y, x)
+    apart = np.abs(np.angle(np.exp(1j * (angle[:, None] - asked)))).min(axis=1)
+    angle = np.concatenate([asked, angle[apart > np.pi / count / 4]])
+    rounded: Array = np.unique(np.round(np.mod(angle + 1e-7, 2 * np.pi), 6))
     return rounded
 
 
@@ -491,9 +522,8 @@ def _equations(
     own = np.diag(np.diag(together))
     noise = SHARED_PART * together + (1 - SHARED_PART) * own
     noise += np.diag(extra) + OWN_U_MM**2 * np.eye(len(readings))
-    # Round and square openings: an unread width is the length, but for the irregularity.
-    if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
-        rows.append(unit("opening_width_mm") - unit("opening_length_mm"))
+    for name in _as_wide_as_long(mounting):
+        rows.append(unit(name) - unit(name.replace("width", "length")))
         values.append(0.0)
         labels.append(WIDTH_AS_LENGTH)
         grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))

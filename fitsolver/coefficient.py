@@ -5,7 +5,7 @@ milliseconds each. Here each is exact at the usual proportions, and a product of
 changes away from there: one for every proportion it answers to, through forms two spreads apart
 whose volumes are summed over a fan of rays. Two proportions are taken to act independently, in
 relative terms, except those that draw the outline, whose pairs are tried together. Within a
-style's spreads that holds to 0.1 to 0.3 % of the volume (root mean square), an order below what
+style's spreads that holds to 0.1 to 0.4 % of the volume (root mean square), an order below what
 the proportions themselves leave open.
 """
 

@@ -10,22 +10,18 @@ import numpy as np
 
 from fitsolver.figure import SHEET_PENS, TEXT_PENS, Board, Drawing, Role, wrapped, zigzag
 from fitsolver.paint import write_drawing
-from fitsolver.seat_view import (
-    LANE,
-    Key,
-    SetStone,
-    claw_directions,
-    plan,
-    section,
-    section_directions,
-    set_stone,
-)
+from fitsolver.plan_view import plan
+from fitsolver.requirement import FALLS_THROUGH
+from fitsolver.section_view import Key, section
+from fitsolver.set_stone import SetStone, claw_directions, section_directions, set_stone
 from fitsolver.solver import Bench, Check
 from fitsolver.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
 
 __all__ = ["cut_drawing", "drawing_of", "gallery", "proposals_drawing", "write_drawing"]
 
 _EDGE = 10.0
+# Room left and right of the metal for dimensions, in pens.
+LANE = 70.0
 _WIDE = SHEET_PENS - 2 * _EDGE
 
 
@@ -38,8 +34,10 @@ def drawing_of(bench: Bench, check: Check) -> Drawing:
     scene = set_stone(bench, check)
     pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
     board = Board(pen)
-    key = Key(scene.assumed | {"stone heights"})
-    doubts = {margin.name: margin.u_mm for margin in check.requirements}
+    key = Key(
+        assumed=scene.assumed | {"stone heights"},
+        u={margin.name: margin.u_mm for margin in check.requirements},
+    )
     facts = _head(board, bench, check)
     middle = SHEET_PENS / 2 * pen
     letters = "A", "B"
@@ -53,11 +51,11 @@ def drawing_of(bench: Bench, check: Check) -> Drawing:
 
     place(plan(scene, letters, pen), "Plan from above, metal cut at the girdle")
     for letter, direction in zip(letters, section_directions(scene), strict=True):
-        view = section(scene, direction, pen, key, doubts, first=letter == "A")
+        view = section(scene, direction, pen, key, first=letter == "A")
         place(view, f"Section {letter}–{letter}{_where(scene, direction)}")
     _foot(board, scene, key)
-    described = " ".join(facts) + " Dimensions: " + "; ".join(
-        f"{row.name} {row.value}" for row in key.rows
+    described = (
+        " ".join(facts) + " Dimensions: " + "; ".join(f"{row.name} {row.value}" for row in key.rows)
     )
     return board.sheet(f"{bench.mounting.name}: {check.stone.form.style.title}", described + ".")
 
@@ -66,7 +64,8 @@ def _where(scene: SetStone, direction_rad: float) -> str:
     if scene.claws:
         cut = claw_directions(scene, direction_rad)
         if cut:
-            return " through the claws at " + " and ".join(f"{angle:.0f}°" for angle in cut)
+            word = "claw" if len(cut) == 1 else "claws"
+            return f" through the {word} at " + " and ".join(f"{angle:.0f}°" for angle in cut)
     return " along the length" if abs(np.sin(direction_rad)) < 0.5 else " across the width"
 
 
@@ -81,6 +80,8 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
         verdict += f", after alteration {check.probability_after_alteration:.2f}"
     binding = next(item for item in check.requirements if item.name == check.binding)
     closest = f"binding: {binding.name}, margin {binding.margin_mm:+.2f} ± {binding.u_mm:.2f} mm"
+    if binding.margin_mm <= FALLS_THROUGH:
+        closest = f"binding: {binding.name}, the stone falls through"
     lines = (
         (bench.mounting.name, 14.0, True),
         (f"{stone.form.style.title}, {size}{turned}", TEXT_PENS, False),
@@ -105,12 +106,13 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     y -= 12 * pen
     half = (len(key.rows) + 1) // 2
     columns = (_EDGE, SHEET_PENS / 2 + 6)
+    width = SHEET_PENS / 2 - _EDGE - 3
     for k, row in enumerate(key.rows):
         x = columns[k // half] * pen
         level = y - (k % half) * 15 * pen
         board.label([x, level], row.letter, bold=True, across="left", size=10)
-        board.label([x + 13 * pen, level], row.name, across="left", size=10)
-        end = x + (SHEET_PENS / 2 - _EDGE - 8) * pen
+        board.label([x + 11 * pen, level], row.name, across="left", size=10)
+        end = min(x + width * pen, (SHEET_PENS - _EDGE) * pen)
         board.label([end, level], row.value, across="right", size=10)
     y -= half * 15 * pen + 4 * pen
     scale_bar(board, _EDGE * pen, y)
@@ -120,12 +122,12 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     y -= 13 * pen
     board.stroke([[_EDGE * pen, y], [(SHEET_PENS - _EDGE) * pen, y]], "frame")
     y -= 13 * pen
-    conflict = "metal to cut for the bearing" if not scene.cut else "stone and metal in one place"
+    conflict = "metal to cut for the bearing" if not scene.cut else "stone and metal overlap"
     entries: list[tuple[str, str]] = [("metal", "metal, cut"), ("conflict", conflict)]
     if scene.claws:
         entries.append(("opening", "opening as read"))
         entries.append(("beyond", "claw behind the section"))
-    hidden = "notch" if scene.claws else "ledge's inner edge"
+    hidden = "notch" if scene.claws else "ledge edge"
     if scene.cut or scene.seats.gallery is not None:
         rail = scene.seats.gallery is not None
         words = [hidden] if scene.cut else []
@@ -151,8 +153,7 @@ def _swatch(board: Board, x: float, y: float, what: str) -> None:
     elif what == "assumed":
         board.stroke(ends, "metal", assumed=True)
     elif what == "break":
-        board.stroke(zigzag(ends[0] + (4 * pen, 0), ends[1] - (4 * pen, 0), 3.5 * pen), "break")
+        board.stroke(zigzag(ends + np.array([[4 * pen], [-4 * pen]]) * (1, 0), 3.5 * pen), "break")
     else:
         role: Role = what  # type: ignore[assignment]
         board.stroke(ends, role)
-

@@ -9,8 +9,8 @@ sheet is as wide as a phone, 390 of them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal, TypeVar
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -112,7 +112,6 @@ class Label:
 
 
 Item = Stroke | Area | Lines | Dimension | Arrow | Label
-AnyItem = TypeVar("AnyItem", Stroke, Area, Lines, Dimension, Arrow, Label)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,7 +158,7 @@ def wrapped(
     return "\n".join(lines)
 
 
-def moved(item: AnyItem, by: Sequence[float]) -> AnyItem:
+def moved(item: Item, by: Sequence[float]) -> Item:
     """Return the item shifted by (dx, dy) [mm]."""
     step = np.asarray(by, dtype=np.float64)
     if isinstance(item, Stroke | Arrow):
@@ -191,12 +190,12 @@ def corners(items: Iterable[Item], pen_mm: float) -> Array:
     return np.array([every.min(axis=0), every.max(axis=0)])
 
 
+@dataclass(slots=True)
 class Board:
-    """Where a view is put together: a list of items and the size of a pen."""
+    """Where a view is put together: the size of a pen [mm], and a list of items that grows."""
 
-    def __init__(self, pen_mm: float) -> None:
-        self.pen = pen_mm
-        self.items: list[Item] = []
+    pen: float
+    items: list[Item] = field(default_factory=list)
 
     def stroke(
         self, points: ArrayLike, role: Role, *, closed: bool = False, assumed: bool = False
@@ -253,6 +252,16 @@ class Board:
         )
         self.items.append(item)
         return item
+
+    def is_free(self, label: Label, margin: float = 3.0) -> bool:
+        """Whether a label keeps that many pens clear of all other labels."""
+        low, high = label.box(self.pen)
+        room = margin * self.pen
+        others = (item.box(self.pen) for item in self.items if isinstance(item, Label))
+        return not any(
+            bool((low < other[1] + room).all() and (other[0] - room < high).all())
+            for other in others
+        )
 
     def take(self, items: Iterable[Item], by: Sequence[float] = (0.0, 0.0)) -> None:
         """Take over the items of another view, shifted."""
@@ -339,9 +348,9 @@ def spread(wanted: Sequence[float], apart: float) -> list[float]:
     return placed
 
 
-def zigzag(start: ArrayLike, stop: ArrayLike, size: float) -> Array:
-    """Return a break line: straight, with one zigzag of the given size in its middle."""
-    a, b = np.asarray(start, dtype=np.float64), np.asarray(stop, dtype=np.float64)
+def zigzag(ends: ArrayLike, size: float) -> Array:
+    """Return a break line over two ends: straight, with one zigzag of the given size in it."""
+    a, b = np.asarray(ends, dtype=np.float64)
     way = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
     aside, middle = np.array([-way[1], way[0]]), (a + b) / 2
     step = size / 2

@@ -6,6 +6,7 @@ What a role means is told by line and hatch alone, so a grey print loses nothing
 
 from __future__ import annotations
 
+import hashlib
 import html
 import io
 import os
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 POINTS_TO_MM = 25.4 / 72
+_PROLOGUE = b'<?xml version="1.0" encoding="utf-8"?>\n'
 # A pen of a file is one point, so a sheet of 390 pens is 138 mm wide; PNG: three pixels to a pen.
 PNG_PIXELS_PER_PEN = 3
 
@@ -92,7 +94,7 @@ def write_drawing(drawing: Drawing, path: Path | str, *, overwrite: bool = False
         raise FitsolverError(f"{path} is a folder; give the name of a file")
     if target.exists() and not overwrite:
         raise FitsolverError(f"{path} exists already; choose another name or ask to overwrite it")
-    content = svg(drawing).encode() if kind == "svg" else png(drawing)
+    content = _PROLOGUE + svg(drawing).encode() if kind == "svg" else png(drawing)
     temporary = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
     try:
         with open(temporary, "xb") as file:
@@ -125,9 +127,10 @@ def png(drawing: Drawing) -> bytes:
 
 
 def svg(drawing: Drawing) -> str:
-    """Return the drawing as an SVG document that carries its title and description.
+    """Return the drawing as one <svg> element that carries its title and description.
 
-    It has no inline styles, which a strict content security policy would refuse.
+    It stands alone or inside a page: no inline styles, which a strict content security policy
+    would refuse, and no names that another drawing on the page could have.
     """
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -138,17 +141,24 @@ def svg(drawing: Drawing) -> str:
         content = io.StringIO()
         figure.savefig(content, format="svg", metadata={"Date": None, "Creator": None})
     text = content.getvalue()
+    text = text[text.index("<svg ") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
-    text = re.sub(r"<style[^>]*>[^<]*</style>", "", text)
+    text = re.sub(r"<style[^>]*>[^<]*</style>|\s*<!--.*?-->", "", text, flags=re.DOTALL)
     text = re.sub(r' style="([^"]*)"', lambda match: _attributes(match[1]), text)
-    title, description = html.escape(drawing.title), html.escape(drawing.description)
-    return re.sub(
-        r"<svg ([^>]*)>",
-        r'<svg \1 role="img" stroke-linejoin="round" stroke-linecap="butt">'
-        + f"\n <title>{title}</title>\n <desc>{description}</desc>".replace("\\", r"\\"),
-        text,
-        count=1,
+    # A hundredth of a pen is finer than any screen.
+    text = re.sub(r' d="[^"]*"', lambda match: re.sub(r"(\.\d\d)\d+", r"\1", match[0]), text)
+    used = set(re.findall(r'href="#([^"]+)"', text)) | set(re.findall(r"url\(#([^)]+)\)", text))
+    own = hashlib.sha256(text.encode()).hexdigest()[:8]
+    text = re.sub(
+        r' id="([^"]*)"', lambda match: f' id="{own}-{match[1]}"' if match[1] in used else "", text
     )
+    text = text.replace('href="#', f'href="#{own}-').replace("url(#", f"url(#{own}-")
+    head = (
+        ' role="img" stroke-linejoin="round" stroke-linecap="butt">\n'
+        f" <title>{html.escape(drawing.title)}</title>\n"
+        f" <desc>{html.escape(drawing.description)}</desc>"
+    )
+    return text.replace(">", head, 1)
 
 
 def _attributes(style: str) -> str:
@@ -214,6 +224,7 @@ class _Painter:
             color=pen.colour,
             zorder=pen.order,
             solid_joinstyle="round",
+            clip_on=False,
         )
         if dash:
             # matplotlib counts dashes in line widths, we in pens.
@@ -236,6 +247,7 @@ class _Painter:
                 facecolor=FILLS[item.fill],
                 edgecolor="none",
                 zorder=FILL_ORDERS[item.fill],
+                clip_on=False,
             )
         )
 
@@ -250,6 +262,7 @@ class _Painter:
                 linewidths=width * self.points,
                 colors=pen.colour,
                 zorder=pen.order - 0.15,
+                clip_on=False,
             ),
             autolim=False,
         )
@@ -265,7 +278,8 @@ class _Painter:
                 self.line(np.array([tip + sense * tail, tip]), pen)
                 self.head(tip + sense * tail, tip, pen)
             return
-        self.line(np.array([item.start, item.stop]) + np.outer([-1, 1], along * TICK * self.mm), pen)
+        over = along * TICK * self.mm
+        self.line(np.array([item.start - over, item.stop + over]), pen)
         slant = (along + np.array([-along[1], along[0]])) * TICK * self.mm
         for end in (item.start, item.stop):
             self.line(np.array([end - slant, end + slant]), PENS["gap"])
@@ -283,13 +297,25 @@ class _Painter:
                 facecolor=pen.colour,
                 edgecolor="none",
                 zorder=pen.order,
+                clip_on=False,
             )
         )
 
     def label(self, item: Label) -> None:
-        from matplotlib.patheffects import withStroke
+        from matplotlib.patches import Rectangle
 
         low, high = item.box(self.mm)
+        # Lines that pass under a text stop short of it.
+        plate = Rectangle(
+            (low[0] - self.mm, low[1]),
+            high[0] - low[0] + 2 * self.mm,
+            high[1] - low[1],
+            facecolor=FILLS["paper"],
+            edgecolor="none",
+            zorder=4.5,
+            clip_on=False,
+        )
+        self.axes.add_patch(plate)
         lines = item.text.split("\n")
         size, spacing = item.size * self.mm, item.size * LINE_SPACING * self.mm
         for row, line in enumerate(reversed(lines)):
@@ -311,5 +337,4 @@ class _Painter:
                 verticalalignment="baseline",
                 parse_math=False,
                 zorder=5.0,
-                path_effects=[withStroke(linewidth=2.4 * self.points, foreground="white")],
             )

@@ -91,7 +91,7 @@ KINDS: Mapping[str, Kind] = {
         Kind(
             name="notch mouth",
             meaning="the girdle goes into the notches",
-            allowance="gap_min_mm",
+            allowance="mouth_play_min_mm",
             alteration="open the notches",
             alteration_allowance="alter_mouth_mm",
         ),
@@ -124,13 +124,15 @@ class Requirements:
 
     `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
     within its allowance; `thresholds` name -> mm in the best estimate; `stations` name -> station
-    (its direction) where the best estimate is tightest, or -1; `girdle_bottom` (s,) [mm].
+    (its direction) where the best estimate is tightest, or -1; `set_by` name -> the allowance that
+    sets it in this seat; `girdle_bottom` (s,) [mm].
     """
 
     margins: Mapping[str, Array]
     altered: Mapping[str, Array]
     thresholds: Mapping[str, float]
     stations: Mapping[str, int]
+    set_by: Mapping[str, str]
     girdle_bottom: Array
 
     def holds(self, *, altered: bool = False) -> NDArray[np.bool_]:
@@ -144,11 +146,17 @@ def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) 
 
     Walls: a fixed edge, more for a cabochon. Claws: a share of the crown's height.
     """
-    if placement.seats.holds == "claws":
-        return allowances["claw_top_share"] * crown
-    dome = bool(placement.form.style.domes)
-    name = "edge_above_girdle_cabochon_mm" if dome else "edge_above_girdle_mm"
+    name = _closing_allowance(placement)
+    if name == "claw_top_share":
+        return allowances[name] * crown
     return np.full_like(crown, allowances[name])
+
+
+def _closing_allowance(placement: Placement) -> str:
+    if placement.seats.holds == "claws":
+        return "claw_top_share"
+    dome = bool(placement.form.style.domes)
+    return "edge_above_girdle_cabochon_mm" if dome else "edge_above_girdle_mm"
 
 
 def bounds(seats: Seats, allowances: Allowances) -> Bounds:
@@ -196,15 +204,20 @@ def _cut(
     thresholds: dict[str, float] = {}
     stations: dict[str, int] = {}
     altered: dict[str, Array] = {}
+    set_by: dict[str, str] = {}
     claws = seats.holds == "claws"
 
-    def add(name: str, margin: Array, threshold: float, station: int = -1) -> None:
+    def add(
+        name: str, margin: Array, threshold: float, station: int = -1, allowance: str = ""
+    ) -> None:
         margins[name], thresholds[name], stations[name] = margin, threshold, station
+        set_by[name] = allowance or KINDS[name].allowance
         extra = KINDS[name].alteration_allowance
         altered[name] = margin + (allowances[extra] if extra else 0.0)
 
-    give = allowances["claw_give_mm" if claws else "rim_give_mm"]
-    add("entry", placement.entry_gap.min(axis=1) + give, give, _least(placement.entry_gap))
+    gives = "claw_give_mm" if claws else "rim_give_mm"
+    give = allowances[gives]
+    add("entry", placement.entry_gap.min(axis=1) + give, give, _least(placement.entry_gap), gives)
     least = allowances["gap_min_mm"]
     add("girdle gap", placement.gap.min(axis=1) - least, least, _least(placement.gap))
     widest = allowances["gap_max_mm"]
@@ -220,10 +233,11 @@ def _cut(
     add("bearing match", tolerated - _bearing_gap(placement, pavilion), tolerated)
     need = metal_needed_mm(placement, crown, allowances)
     above = seats.top.min(axis=1) - bottom - girdle - need
-    add("metal above girdle", above, float(need[0]), _least(seats.top))
-    clear = allowances[f"culet_clearance_{seats.back}_mm"]
-    culet = bottom - pavilion - seats.floor_z - clear
-    add("culet clearance", culet, clear)
+    closes = _closing_allowance(placement)
+    add("metal above girdle", above, float(need[0]), _least(seats.top), closes)
+    clears = f"culet_clearance_{seats.back}_mm"
+    culet = bottom - pavilion - seats.floor_z - allowances[clears]
+    add("culet clearance", culet, allowances[clears], allowance=clears)
     rail = None
     if placement.gallery_zeta is not None and seats.gallery_z is not None:
         clear_rail = allowances["gallery_clearance_mm"]
@@ -231,7 +245,8 @@ def _cut(
         rail = (under - seats.gallery_z[:, None]).min(axis=1) - clear_rail
         add("gallery clearance", rail, clear_rail)
     if seats.mouth is not None:
-        add("notch mouth", seats.mouth - girdle, 0.0)
+        play = allowances["mouth_play_min_mm"]
+        add("notch mouth", seats.mouth - girdle - play, play)
     # Deepening the ledge helps one margin and costs another: one depth must serve both.
     deeper = np.clip(-above, 0.0, allowances["alter_deepen_mm"])
     altered["metal above girdle"] = above + deeper
@@ -250,6 +265,7 @@ def _cut(
         altered=altered,
         thresholds=thresholds,
         stations=stations,
+        set_by=set_by,
         girdle_bottom=bottom,
     )
 
@@ -266,7 +282,8 @@ def _uncut(
     least, most = inside.min(axis=1), inside.max(axis=1)
     reach = least + bend_in - floor
     room = ceiling + bend_out - most
-    give = allowances["claw_give_mm" if claws else "rim_give_mm"]
+    gives = "claw_give_mm" if claws else "rim_give_mm"
+    give = allowances[gives]
     # An uncut wall is opened by cutting the bearing from above, so its rim always lets in what
     # the bearing takes; claws are opened and closed again.
     entry = placement.entry_gap.min(axis=1) + give + bend_out if claws else room + floor
@@ -299,6 +316,12 @@ def _uncut(
             "notch floor": int(inside[0].argmin()) * step,
             "notch ceiling": int(inside[0].argmax()) * step,
             "height play": -1,
+        },
+        set_by={
+            "entry": gives,
+            "notch floor": "notch_share_min" if claws else "wall_bearing_min_mm",
+            "notch ceiling": "notch_share_max" if claws else "wall_remaining_min_mm",
+            "height play": _closing_allowance(placement),
         },
         # The setter chooses: halfway between the lowest and the highest that serve.
         girdle_bottom=np.where(play >= 0, (lowest + highest) / 2, lowest),

@@ -25,6 +25,8 @@ Role = Literal["support", "movable"]
 
 # How many points carry a claw's face across its width.
 FACE_POINTS = 5
+# For how many ledge widths the inner edge is worked out exactly.
+INSET_WIDTHS = 9
 SEED = 8653
 # Even columns of normal points that are the stone's: a seat and a stone that shared a column would
 # be drawn large and small together.
@@ -113,7 +115,6 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
         opening, outward, claw, angle = _claw_faces(centre, outward, column("claw_width_mm", 0.1))
     else:
         opening, claw = centre, np.full(len(angle), -1)
-    miter = outward / np.maximum(_miter(centre[0], outward) if not claws else 1.0, 0.3)
 
     lean_name = "claw_lean_deg" if claws else "wall_lean_deg"
     lean = np.tan(np.deg2rad(np.clip(column(lean_name), -60, 60)))
@@ -127,7 +128,7 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
         width = np.maximum(width, 0.01)
         ledge_angle = np.deg2rad(np.clip(column("ledge_angle_deg"), 0, 85))
         outer_z = _waves("ledge_height", parameters, at, angle)
-        inner = opening - width[..., None] * miter
+        inner = opening - (width[..., None] * outward if claws else _inset(belief, width))
         inner_z = outer_z - width * np.tan(ledge_angle)[:, None]
         floor = inner_z.mean(axis=1) - column("depth_below_ledge_mm", 0.0)
         mouth = column("notch_height_mm", 0.05) if claws else None
@@ -208,14 +209,34 @@ def _normals(belief: Belief) -> Array:
     return unit
 
 
-def _miter(points: Array, outward: Array) -> Array:
-    """Cosine between a station's normal and those of its two chords, (n, 1): 1 on smooth walls."""
-    edge = np.roll(points, -1, axis=0) - points
-    normal = np.column_stack([edge[:, 1], -edge[:, 0]])
-    normal = normal / np.linalg.norm(normal, axis=1)[:, None]
-    cosine: Array = np.einsum("ij,ij->i", normal, outward)
-    turn = np.arccos(np.clip(np.einsum("ij,ij->i", normal, np.roll(normal, 1, axis=0)), -1, 1))
-    return np.where(turn > np.deg2rad(20), cosine, 1.0)[:, None]
+def _inset(belief: Belief, width: Array) -> Array:
+    """From the inner edge of a ledge of `width` (s, n) out to the wall, (s, n, 2) [mm].
+
+    The inner edge is the opening's own figure, moved in by the width; a station's place on it is
+    the nearest one, so that stations beside a corner share the inner corner. It is worked out for
+    `INSET_WIDTHS` widths and taken as straight between them.
+    """
+    import shapely
+
+    figure, normals = _figure_normals(belief)
+    reach = np.einsum("ij,ij->i", normals, figure)
+    ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
+    stations = ray / (ray @ normals.T / reach).max(axis=1, keepdims=True)
+    # A ledge leaves the middle half of the narrowest way across open.
+    widest = reach.min() / 2
+    width = np.minimum(width, widest)
+    levels = np.linspace(width.min(), max(width.max(), width.min() + 1e-6), INSET_WIDTHS)
+    way = []
+    for level in levels:
+        edge = shapely.Polygon(figure).buffer(-level, join_style="mitre").exterior
+        places = shapely.line_locate_point(edge, shapely.points(stations))
+        way.append(stations - shapely.get_coordinates(shapely.line_interpolate_point(edge, places)))
+    step = (width - levels[0]) / (levels[1] - levels[0])
+    below = np.minimum(step.astype(np.int64), INSET_WIDTHS - 2)
+    share = (step - below)[..., None]
+    ways, station = np.array(way), np.arange(len(stations))
+    inward: Array = ways[below, station] * (1 - share) + ways[below + 1, station] * share
+    return inward
 
 
 def _claw_faces(

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.cut import CutStyle
-from fitsolver.figure import SHEET_PENS, Board, Drawing, text_pens, wrapped
+from fitsolver.figure import SHEET_PENS, Board, Drawing, spread, wrapped
 from fitsolver.form import Form, form
 from fitsolver.projection import View, contours, edges, silhouette, typical_stone
 from fitsolver.stone import Stone
@@ -134,8 +134,6 @@ def _end_view(board: Board, stone: Stone, y: float) -> float:
     for z in levels:
         inner = float(outer[np.abs(outer[:, 1] - z) < 1e-6, 0].max(initial=0.0))
         picture.stroke([[inner + 2 * pen, z], [right + 3 * pen, z]], "dimension")
-    from fitsolver.figure import spread
-
     middles = [(row[2] + row[3]) / 2 for row in rows]
     for (name, text, bottom, top), z in zip(rows, spread(middles, 14 * pen), strict=True):
         picture.dimension([right, bottom], [right, top])
@@ -193,9 +191,7 @@ def gallery(styles: Sequence[CutStyle], *, columns: int = 3) -> Drawing:
     return board.sheet("Cut styles", described, columns * cell)
 
 
-def proposals_drawing(
-    items: Sequence[Proposed], opening_mm: Array, *, columns: int = 2
-) -> Drawing:
+def proposals_drawing(items: Sequence[Proposed], opening_mm: Array, *, columns: int = 2) -> Drawing:
     """Draw stones proposed for one opening, all to one scale, the opening dashed behind each.
 
     `items` are (title, subtitle, form, length, width) [mm]; `opening_mm` (n, 2) the polygon of
@@ -224,8 +220,8 @@ def proposals_drawing(
             x = (k + 0.5) * cell * pen
             board.take(picture.items, (x, y - top))
             at = y - (top - bottom) - 8 * pen
-            name = wrapped(title, cell - 10, most=2)
-            board.label([x, at], name, up="top", bold=text_pens(name, bold=True) <= cell - 10)
+            name = wrapped(title, cell - 10, bold=True, most=2)
+            board.label([x, at], name, up="top", bold=True)
             at -= (16 + 14.5 * name.count("\n")) * pen
             if subtitle:
                 board.label([x, at], wrapped(subtitle, cell - 10, 10, most=3), size=10, up="top")

@@ -18,7 +18,12 @@ PACKAGE = Path(fitsolver.__file__).parent
 LAYERS = (
     ("__main__",),
     ("cli", "web"),
-    ("report", "drawing", "sheet"),
+    ("report", "sheet"),
+    ("drawing",),
+    ("plan_view", "section_view", "style_drawing"),
+    ("metal_section",),
+    ("paint", "set_stone"),
+    ("figure", "projection"),
     ("solver",),
     ("weight", "contact", "requirement", "margin"),
     ("posterior", "placement"),
@@ -41,13 +46,13 @@ HEAVY = ("scipy", "shapely", "trimesh", "matplotlib")
 FACES = ("__main__", "cli", "web")
 # Who alone may import what, and who alone may open files.
 ONLY_IN = {
-    "matplotlib": {"drawing", "sheet"},
+    "matplotlib": {"paint", "sheet"},
     "tomllib": {"datafile", "document"},
     "tomlkit": {"datafile", "document"},
     "cyclopts": {"cli", "__main__"},
     "rich": {"cli", "__main__"},
 }
-MAY_OPEN = {*FACES, "datafile", "drawing", "sheet"}
+MAY_OPEN = {*FACES, "datafile", "paint", "sheet"}
 
 
 def noun(path: Path) -> str:

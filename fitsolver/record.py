@@ -1,0 +1,262 @@
+"""Answers as plain records: what the commands write as JSON, with units in every name.
+
+Numbers are the library's own, rounded to six decimals; what is not finite is written as null.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from fitsolver.consistency import Consistency
+from fitsolver.cut import CutStyle
+from fitsolver.errors import Fault
+from fitsolver.material import Material
+from fitsolver.mounting import Mounting
+from fitsolver.proposal import Proposal, Proposals, Range
+from fitsolver.setting import alterations, cautions, ordinary_setting
+from fitsolver.solver import Check
+from fitsolver.uncertainty import Estimate
+from fitsolver.weight import Weight, height_prior
+
+Record = dict[str, Any]
+DECIMALS = 6
+
+
+def as_json(record: Record) -> str:
+    """Write a record as JSON text, one field to a line."""
+    return json.dumps(_plain(record), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    """Round floats, turn mappings and sequences into JSON's own; what is not finite into null."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, str) or value is None or isinstance(value, bool | int):
+        return value
+    if isinstance(value, Sequence):
+        return [_plain(item) for item in value]
+    number = float(value)
+    # Adding 0.0 turns a rounded-away -0.0 into 0.0.
+    return round(number, DECIMALS) + 0.0 if math.isfinite(number) else None
+
+
+def faults_record(faults: Iterable[Fault]) -> Record:
+    """Return the faults of an input, each with place, value, rule and remedy."""
+
+    def value_of(value: object) -> object:
+        simple = value is None or isinstance(value, str | bool | int)
+        finite = isinstance(value, float) and math.isfinite(value)
+        return value if simple or finite else str(value)
+
+    return {
+        "faults": [
+            {
+                "file": fault.file,
+                "line": fault.line,
+                "key": fault.key,
+                "value": value_of(fault.value),
+                "rule": fault.rule,
+                "remedy": fault.remedy,
+            }
+            for fault in faults
+        ]
+    }
+
+
+def weight_record(weight: Weight, stuff: Material, agreement: Consistency | None = None) -> Record:
+    """Return a stone's weight, where it comes from and which reading would narrow it."""
+    return {
+        "cut": weight.style,
+        "material": weight.material,
+        "weight_ct": _estimate(weight.weight_ct),
+        "coefficient": weight.coefficient,
+        "handbook": asdict(weight.handbook) if weight.handbook is not None else None,
+        "makes": weight.makes,
+        **{name: _estimate(size) for name, size in weight.sizes_mm.items()},
+        "proportions": {name: _estimate(item) for name, item in weight.proportions.items()},
+        "shares": weight.shares,
+        "assumed": [asdict(item) for item in weight.assumed],
+        "next_readings": [
+            {"reading": name, "gain_ct": gain} for name, gain in weight.next_readings
+        ],
+        "consistency": _agreement(agreement),
+        "warnings": weight.warnings,
+        "cautions": cautions(stuff),
+    }
+
+
+def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
+    """Return the judgement on one stone in one mounting."""
+    stone = found.stone
+    return {
+        "mounting": _mounting(found.mounting),
+        "cut": stone.form.style.name,
+        "material": stuff.name,
+        "stone": {
+            "length_mm": stone.length_mm,
+            "width_mm": stone.width_mm,
+            "depth_mm": stone.depth_mm,
+            "crown_height_mm": stone.crown_height_mm,
+            "girdle_mm": stone.girdle_mm,
+            "pavilion_depth_mm": stone.pavilion_depth_mm,
+        },
+        "verdict": found.verdict,
+        "probability": found.probability,
+        "probability_after_alteration": found.probability_after_alteration,
+        "rest_height_mm": found.rest_height_mm,
+        "rests_on": found.rests_on,
+        "turn_deg": found.turn_deg,
+        "shift_mm": {"length": found.shift_mm[0], "width": found.shift_mm[1]},
+        "requirements": _requirements(found),
+        "binding": found.binding,
+        "weight_ct": _estimate(weight.weight_ct),
+        "gap_evenness": found.gap_evenness,
+        "face_up_fill": found.face_up_fill,
+        "ordinary_setting": ordinary_setting(found),
+        "alterations": [asdict(item) for item in alterations(found)],
+        "advice": [asdict(item) for item in found.advice],
+        "assumed": [asdict(item) for item in found.assumed],
+        "warnings": weight.warnings,
+        "cautions": cautions(stuff, found.mounting),
+    }
+
+
+def proposals_record(found: Proposals) -> Record:
+    """Return what to look for in a mounting, best first, and why other cuts were left out."""
+    return {
+        "mounting": _mounting(found.mounting),
+        "material": found.material.name,
+        "proposals": [_proposal(item) for item in found.proposals],
+        "left_out": [asdict(item) for item in found.left_out],
+        "not_shown": found.not_shown,
+        "assumed": [asdict(item) for item in found.assumed],
+        "cautions": cautions(found.material, found.mounting),
+    }
+
+
+def _proposal(item: Proposal) -> Record:
+    ask = item.ask
+    return {
+        "cut": item.style.name,
+        "verdict": item.verdict,
+        "probability": item.probability,
+        "probability_after_alteration": ask.probability_after_alteration,
+        "ask": {
+            "length_mm": ask.stone.length_mm,
+            "width_mm": ask.stone.width_mm,
+            "depth_mm": ask.stone.depth_mm,
+        },
+        "length_mm": _range(item.length_mm),
+        "width_mm": _range(item.width_mm),
+        "depth_mm": _range(item.depth_mm),
+        "weight_ct": {
+            "value": item.ask_weight_ct,
+            "u": item.ask_weight_u_ct,
+            **_range(item.weight_ct),
+        },
+        "calibrated": [asdict(size) for size in item.calibrated],
+        "binding": ask.binding,
+        "turn_deg": ask.turn_deg,
+        "gap_evenness": ask.gap_evenness,
+        "face_up_fill": ask.face_up_fill,
+        "requirements": _requirements(ask),
+        "ordinary_setting": ordinary_setting(ask),
+        "alterations": [asdict(work) for work in alterations(ask)],
+        "advice": [asdict(advice) for advice in ask.advice],
+        "notes": item.notes,
+        "score": item.score,
+    }
+
+
+def cuts_record(styles: Iterable[CutStyle]) -> Record:
+    """Return the list of cut styles, each in one line of facts."""
+    return {"cuts": [_style(style) for style in styles]}
+
+
+def cut_record(style: CutStyle) -> Record:
+    """Return one cut style in full."""
+    return {
+        **_style(style),
+        "notes": style.notes,
+        "measuring": style.measuring,
+        "proportions": {name: asdict(item) for name, item in style.proportions.items()},
+        "proportions_by_make": {
+            make: {name: asdict(item) for name, item in items.items()}
+            for make, items in style.makes.items()
+        },
+        "handbook": {make: asdict(item) for make, item in style.handbook.items()},
+        "facet_rows": [
+            {
+                "part": row.part,
+                "name": row.name,
+                "directions_deg": row.directions_deg,
+                "outer": row.outer,
+                "inner": row.inner,
+            }
+            for row in style.rows
+        ],
+        "domes": [asdict(dome) for dome in style.domes],
+    }
+
+
+def _style(style: CutStyle) -> Record:
+    mean, covariance = height_prior(style)
+    depth, spread = 100 * float(mean.sum()), 100 * float(covariance.sum()) ** 0.5
+    return {
+        "name": style.name,
+        "title": style.title,
+        "outline": style.family,
+        "period": {
+            "begin": style.period_from,
+            "end": style.period_to,
+            "source": style.period_source,
+        },
+        "length_ratio": asdict(style.length_ratio),
+        "depth_pct": {"typical": depth, "spread": spread},
+        "facet_count": style.facet_count,
+        "make": style.make,
+        "makes": tuple(style.makes),
+    }
+
+
+def _estimate(item: Estimate) -> Record:
+    return {"value": item.value, "u": item.u, "low": item.low, "high": item.high}
+
+
+def _range(item: Range) -> Record:
+    return {"low": item.low, "high": item.high}
+
+
+def _requirements(found: Check) -> list[Record]:
+    return [asdict(margin) for margin in found.requirements]
+
+
+def _mounting(mounting: Mounting) -> Record:
+    return {
+        "name": mounting.name,
+        "story": mounting.story,
+        "period": mounting.period,
+        "holds": mounting.holds,
+        "state": mounting.state,
+        "back": mounting.back,
+    }
+
+
+def _agreement(agreement: Consistency | None) -> Record | None:
+    if agreement is None:
+        return None
+    return {
+        "implied_density_g_cm3": _estimate(agreement.implied_density_g_cm3),
+        "offered": _compatibility(agreement.offered),
+        "compatible": [item.material for item in agreement.materials_compatible],
+        "measure": agreement.measure,
+        "cannot_tell": agreement.cannot_tell,
+    }
+
+
+def _compatibility(item: Any) -> Record | None:
+    return None if item is None else {**asdict(item), "compatible": item.compatible}
