@@ -25,39 +25,46 @@ LANE = 70.0
 _WIDE = SHEET_PENS - 2 * _EDGE
 
 
-def drawing_of(bench: Bench, check: Check) -> Drawing:
+def drawing_of(bench: Bench, check: Check, *, wide: bool = False) -> Drawing:
     """Draw one checked stone in its seat: plan, two sections, dimensions and verdict.
 
     Dimensions are those of the best estimate, in millimetres; those that hang on something nobody
-    measured are marked with ~.
+    measured are marked with ~. A `wide` sheet has the sections beside the plan.
     """
     scene = set_stone(bench, check)
     pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
-    board = Board(pen)
     key = Key(
         assumed=scene.assumed | {"stone heights"},
         u={margin.name: margin.u_mm for margin in check.requirements},
     )
-    facts = _head(board, bench, check)
-    middle = SHEET_PENS / 2 * pen
+    sheet = Board(pen)
+    facts = _head(sheet, bench, check)
     letters = "A", "B"
-
-    def place(view: Board, caption: str) -> None:
-        y = float(board.corners()[0, 1]) - 14 * pen
-        label = wrapped(caption, _WIDE, bold=True)
-        board.label([_EDGE * pen, y], label, bold=True, across="left", up="top")
-        y = float(board.corners()[0, 1]) - 6 * pen
-        board.take(view.items, (middle, y - float(view.corners()[1, 1])))
-
-    place(plan(scene, letters, pen), "Plan from above, metal cut at the girdle")
+    top = sheet.low
+    _place(sheet, plan(scene, letters, pen), "Plan from above, metal cut at the girdle")
+    aside = Board(pen) if wide else sheet
     for letter, direction in zip(letters, section_directions(scene), strict=True):
         view = section(scene, direction, pen, key, first=letter == "A")
-        place(view, f"Section {letter}–{letter}{_where(scene, direction)}")
-    _foot(board, scene, key)
-    described = (
-        " ".join(facts) + " Dimensions: " + "; ".join(f"{row.name} {row.value}" for row in key.rows)
+        _place(aside, view, f"Section {letter}–{letter}{_where(scene, direction)}")
+    _foot(sheet, scene, key)
+    if wide:
+        sheet.take(aside.items, (SHEET_PENS * pen, top))
+    dimensions = "; ".join(f"{row.name} {row.value}" for row in key.rows)
+    return sheet.sheet(
+        f"{bench.mounting.name}: {check.stone.form.style.title}",
+        f"{' '.join(facts)} Dimensions: {dimensions}.",
+        SHEET_PENS * (2 if wide else 1),
     )
-    return board.sheet(f"{bench.mounting.name}: {check.stone.form.style.title}", described + ".")
+
+
+def _place(board: Board, view: Board, caption: str) -> None:
+    """Hang a view and its caption under what a column has already."""
+    pen = board.pen
+    y = board.low - 14 * pen
+    text = wrapped(caption, _WIDE, bold=True)
+    board.label([_EDGE * pen, y], text, bold=True, across="left", up="top")
+    y = board.low - 6 * pen
+    board.take(view.items, (SHEET_PENS / 2 * pen, y - float(view.corners()[1, 1])))
 
 
 def _where(scene: SetStone, direction_rad: float) -> str:
@@ -101,7 +108,7 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
 def _foot(board: Board, scene: SetStone, key: Key) -> None:
     """Say what letters, lines and hatches mean, and give the scale."""
     pen = board.pen
-    y = float(board.corners()[0, 1]) - 14 * pen
+    y = board.low - 14 * pen
     board.stroke([[_EDGE * pen, y], [(SHEET_PENS - _EDGE) * pen, y]], "frame")
     y -= 12 * pen
     half = (len(key.rows) + 1) // 2

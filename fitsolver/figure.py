@@ -267,13 +267,18 @@ class Board:
         """Take over the items of another view, shifted."""
         self.items.extend(moved(item, by) for item in items)
 
+    @property
+    def low(self) -> float:
+        """Height of the lowest thing drawn; 0 on an empty board [mm]."""
+        return float(self.corners()[0, 1]) if self.items else 0.0
+
     def corners(self) -> Array:
         """Return the lower left and upper right corner of all that is drawn, (2, 2) [mm]."""
         return corners(self.items, self.pen)
 
     def sheet(self, title: str, description: str, pens: float = SHEET_PENS) -> Drawing:
         """Finish a sheet of `pens` across whose items hang from y = 0 downwards."""
-        low = float(self.corners()[0, 1]) - 8 * self.pen
+        low = self.low - 8 * self.pen
         return Drawing(
             width_mm=pens * self.pen,
             height_mm=-low,

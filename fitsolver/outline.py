@@ -3,16 +3,25 @@
 Every family is given as a polygon whose vertices lie on the true curve, fine enough that the
 curve leaves it by less than 5e-5 of its longer side (0.4 micrometre on an 8 mm stone); straight
 sides and corners are exact. The origin is the family's centre, over the culet or keel. The length
-runs along +x; pears, triangles and other pointed outlines point to +x.
+runs along +x; pears, triangles and other pointed outlines point to +x, a tapered rectangle's narrow
+end lies there, and a half-moon's straight side runs along the length, below.
+
+All outlines are convex but the heart, which is the union of two convex halves, mirror images of
+each other across the length.
 
 Besides length and width a family is drawn by its shape, in per cent:
 
 - `side_bulge_pct`: how far a side stands out from straight at its middle, of the width;
 - `corner_pct`: radius of a cushion's corner, leg of an octagon's or triangle's cut corner, of the
   width (of the side, in a triangle);
-- `fullness_pct`: how far a pear's or marquise's wing is swelled from a circular arc (0) to a
-  quarter ellipse (100);
-- `head_pct`: length of a pear's round end, of the width.
+- `fullness_pct`: how far a wing is swelled from its plainest (0) to its fullest (100): from a
+  circular arc to a quarter ellipse (pear, marquise, half-moon), from straight to an arc that is
+  level at the widest place (heart);
+- `head_pct`: length of a pear's round end, a kite's blunt end or a shield's straight sides, of the
+  width;
+- `cleft_pct`: depth of a heart's cleft below the line across its lobes, of the width;
+- `point_pct`: how far a hexagon's points stand out beyond its long sides, of the width;
+- `second_width_pct`: width of a tapered rectangle's narrow end, of the width.
 
 Values beyond what a family can show (corners that would meet) are held at its last true shape.
 """
@@ -21,6 +30,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +52,8 @@ class Family:
 
     `shape` names the proportions, in per cent, that draw it besides length and width, each with
     the value used for an opening when nothing was measured. `half_turn` is True where turning by
-    180 deg leaves the outline as it was. `pointed` names sharp tips that need relief.
+    180 deg leaves the outline as it was. `pointed` names sharp tips that need relief. `mirrored`
+    names outlines of two convex halves that meet along the length.
     """
 
     name: str
@@ -50,6 +61,7 @@ class Family:
     shape: Mapping[str, float]
     half_turn: bool = True
     pointed: bool = False
+    mirrored: bool = False
 
 
 def _arc(centre: tuple[float, float], radius: float, start: float, stop: float) -> Array:
@@ -163,6 +175,79 @@ def _triangle(ratio: float, shape: Mapping[str, float]) -> Array:
     return centred
 
 
+def _half_moon(ratio: float, shape: Mapping[str, float]) -> Array:
+    """Half of a marquise twice as wide, split along its length."""
+    wing = 2 * _wing(ratio / 4, shape["fullness_pct"] / 100)
+    return _without_repeats(np.vstack([wing[::-1], wing[1:] * (-1, 1)]) - (0, 0.5))
+
+
+def _kite(ratio: float, shape: Mapping[str, float]) -> Array:
+    head = min(max(shape["head_pct"] / 100, 0.05), ratio - 0.05)
+    return _centred(np.array([[ratio - head, 0], [0, 0.5], [-head, 0], [0, -0.5]]))
+
+
+def _lozenge(ratio: float, _: Mapping[str, float]) -> Array:
+    return np.array([[ratio / 2, 0], [0, 0.5], [-ratio / 2, 0], [0, -0.5]])
+
+
+def _hexagon(ratio: float, shape: Mapping[str, float]) -> Array:
+    half = ratio / 2
+    side = half - min(max(shape["point_pct"] / 100, 0.02), 0.98 * half)
+    upper = np.array([[half, 0], [side, 0.5], [-side, 0.5]])
+    return np.vstack([upper, -upper])
+
+
+def _shield(ratio: float, shape: Mapping[str, float]) -> Array:
+    head = min(max(shape["head_pct"] / 100, 0.0), ratio - 0.05)
+    upper = np.array([[ratio, 0], [head, 0.5], [0, 0.5]])
+    return _centred(_without_repeats(np.vstack([upper, upper[:0:-1] * (1, -1)])))
+
+
+def _tapered(ratio: float, shape: Mapping[str, float]) -> Array:
+    narrow = min(max(shape["second_width_pct"] / 100, 0.05), 1.0) / 2
+    half = ratio / 2
+    return np.array([[half, -narrow], [half, narrow], [-half, 0.5], [-half, -0.5]])
+
+
+def _heart(ratio: float, shape: Mapping[str, float]) -> Array:
+    """Each half a round lobe and a wing that leaves it without a bend and runs to the point.
+
+    A heart shorter than 0.75 of its width is one of that length, squeezed.
+    """
+    length = max(ratio, 0.75)
+    # From 0.25 the lobes would only touch.
+    cleft = min(max(shape["cleft_pct"] / 100, 0.0), 0.2)
+    # The lobe's middle lies `along` from the cleft and `aside` from the axis; as a circle it
+    # reaches the line across the lobes and half the width, the cleft lies in its lower quarter.
+    along = 0.5 - np.sqrt(cleft)
+    aside = 0.25 - along**2
+    radius = 0.5 - aside
+    tip = length - radius
+    # The wing leaves the lobe where its normal stands at this angle: that of a straight line to
+    # the tip, or up to a right angle.
+    straight = np.arccos(radius / np.hypot(tip, aside)) - np.arctan2(aside, tip)
+    fullness = min(max(shape["fullness_pct"] / 100, 2e-3), 1.0)
+    leaves = straight + fullness * (np.pi / 2 - straight)
+    out = np.array([np.cos(leaves), np.sin(leaves)])
+    chord = np.array([-tip, aside]) + radius * out
+    bend = chord @ chord / (2 * out @ chord)
+    centre = np.array([0, aside]) + (radius - bend) * out
+    wing = _arc((centre[0], centre[1]), bend, np.arctan2(-centre[1], tip - centre[0]), leaves)
+    turns = (leaves, np.pi / 2, np.pi, np.pi + np.arctan2(aside, along))
+    lobe = [_arc((0.0, aside), radius, start, stop) for start, stop in pairwise(turns)]
+    half = _without_repeats(np.vstack([wing, *lobe]))
+    half[[0, -1], 1] = 0.0
+    # The culet lies halfway between the point and the line across the lobes.
+    half = (half - (length / 2 - radius, 0.0)) * (ratio / length, 1.0)
+    return whole(half)
+
+
+def _centred(points: Array) -> Array:
+    """Move an outline along its length so that its largest inscribed circle is about the origin."""
+    moved: Array = points - (inscribed(points)[0], 0.0)
+    return moved
+
+
 def _without_repeats(points: Array) -> Array:
     """Drop vertices within a nanometre or so of the one before."""
     keep = np.linalg.norm(points - np.roll(points, 1, axis=0), axis=1) > 1e-7
@@ -191,6 +276,35 @@ FAMILIES: Mapping[str, Family] = {
             name="triangle",
             draw=_triangle,
             shape={"side_bulge_pct": 7.0, "corner_pct": 6.0},
+            half_turn=False,
+            pointed=True,
+        ),
+        Family(
+            name="heart",
+            draw=_heart,
+            shape={"cleft_pct": 13.0, "fullness_pct": 25.0},
+            half_turn=False,
+            pointed=True,
+            mirrored=True,
+        ),
+        Family(
+            name="half-moon",
+            draw=_half_moon,
+            shape={"fullness_pct": 0.0},
+            half_turn=False,
+            pointed=True,
+        ),
+        Family(name="kite", draw=_kite, shape={"head_pct": 45.0}, half_turn=False, pointed=True),
+        Family(name="lozenge", draw=_lozenge, shape={}, pointed=True),
+        Family(
+            name="shield", draw=_shield, shape={"head_pct": 45.0}, half_turn=False, pointed=True
+        ),
+        # 28.9 = half of 1 / sqrt 3: all corners 120 deg.
+        Family(name="hexagon", draw=_hexagon, shape={"point_pct": 28.9}),
+        Family(
+            name="tapered",
+            draw=_tapered,
+            shape={"second_width_pct": 70.0},
             half_turn=False,
             pointed=True,
         ),
@@ -224,6 +338,40 @@ def draw(name: str, length_ratio: float, shape: Mapping[str, float] | None = Non
     if not LENGTH_RATIOS[0] <= length_ratio <= LENGTH_RATIOS[1]:
         raise OutOfRange("length_ratio", length_ratio, *LENGTH_RATIOS, unit="(length over width)")
     return chosen.draw(length_ratio, {**chosen.shape, **(shape or {})})
+
+
+def whole(half: Array) -> Array:
+    """Join the half of an outline at y >= 0, given from its right end round to its left, to its image.
+
+    The half (m, 2) begins and ends on the axis y = 0; returns (2 m - 2, 2).
+    """
+    joined: Array = np.vstack([half, half[-2:0:-1] * (1, -1)])
+    return joined
+
+
+def upper_half(points: Array) -> Array:
+    """Return the half of a mirrored outline at y >= 0, from its right end round to its left."""
+    upper = points[points[:, 1] >= 0]
+    first = int(np.argmax(upper[:, 0]))
+    return np.roll(upper, -first, axis=0)
+
+
+def inscribed(points: Array) -> tuple[float, float]:
+    """Centre (on the x axis) and radius of the largest circle inside a straight-sided outline.
+
+    For convex outlines of a few sides that are mirrored in the axis; of many largest circles, as
+    in a rectangle, the middle one.
+    """
+    edge = np.roll(points, -1, axis=0) - points
+    normal = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.linalg.norm(edge, axis=1)[:, None]
+    reach = np.einsum("ij,ij->i", normal, points)
+    # The distance to the nearest side is a concave function of x made of straight pieces: it is
+    # greatest where two of them cross.
+    i, j = np.nonzero(np.abs(normal[:, None, 0] - normal[None, :, 0]) > 1e-9)
+    x = (reach[i] - reach[j]) / (normal[i, 0] - normal[j, 0])
+    clear = (reach - np.outer(x, normal[:, 0])).min(axis=1)
+    best = x[clear > clear.max() - 1e-12]
+    return float(best.min() + best.max()) / 2, float(clear.max())
 
 
 def support(points: Array, normals: Array) -> Array:
@@ -278,7 +426,7 @@ def centroid(points: Array) -> Array:
 
 
 def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
-    """Sharp tips of a convex polygon, shape (k, 2).
+    """Sharp tips of an outline, shape (k, 2).
 
     A tip is where the outline turns by at least `least_deg` over a stretch of `within` times its
     width to either side: a corner, or a point rounded too little to matter.
@@ -307,9 +455,27 @@ def normals_of(points: Array, fan_deg: float = 3.0) -> Array:
     """
     edge = np.roll(points, -1, axis=0) - points
     angle = np.unwrap(np.arctan2(-edge[:, 0], edge[:, 1]))
+    return _fans(np.append(angle, angle[0] + 2 * np.pi), fan_deg)
+
+
+def half_normals_of(half: Array, fan_deg: float = 3.0) -> Array:
+    """Outward unit normals that describe a mirrored outline for points at y >= 0, shape (k, 2).
+
+    Like `normals_of`, for the `upper_half`, without the straight cut along the axis: distances
+    from a point outside are true to the outline as a whole. Inside, the depth below the lines of
+    the lobes is given, which beside the cleft is less than the distance from the cleft itself.
+    """
+    edge = np.diff(half, axis=0)
+    angle = np.unwrap(np.arctan2(-edge[:, 0], edge[:, 1]))
+    # The fan at the point begins on the axis; none at the cleft, a corner that turns inward.
+    return _fans(np.concatenate([[0.0], angle]), fan_deg, closed=False)
+
+
+def _fans(angles: Array, fan_deg: float, closed: bool = True) -> Array:
+    """Normals at rising angles and between them; of a closed turn the last is the first again."""
     fans = []
-    for start, stop in zip(angle, np.append(angle[1:], angle[0] + 2 * np.pi), strict=True):
+    for start, stop in pairwise(angles):
         pieces = max(1, int(np.ceil((stop - start) / np.deg2rad(fan_deg))))
         fans.append(start + (stop - start) * np.arange(pieces) / pieces)
-    all_angles = np.concatenate(fans)
-    return np.column_stack([np.cos(all_angles), np.sin(all_angles)])
+    every = np.concatenate(fans if closed else [*fans, angles[-1:]])
+    return np.column_stack([np.cos(every), np.sin(every)])

@@ -67,14 +67,20 @@ def edges(stone: Stone, view: View) -> Array:
     smooth = np.cos(np.deg2rad(_SMOOTH_DEG))
     kept = []
     for pair, facets in owners.items():
-        if plan and len(facets) < 2:  # the outline
-            continue
         sides = [normals[k] for k in facets if names[facing[k]] == "girdle"]
+        # An edge of one facet alone belongs to the silhouette, or is where a dome begins.
+        if len(facets) < 2 and (plan or sides):
+            continue
         if len(sides) == 2 and float(sides[0] @ sides[1]) > smooth:
             continue
         kept.append(pair)
     ends = points[np.array(kept, dtype=np.int64).reshape(-1, 2)]
-    return np.stack([ends @ right, ends @ up], axis=-1)
+    seen = np.stack([ends @ right, ends @ up], axis=-1)
+    if plan or "dome" not in stone.form.crown.names:
+        return seen
+    reach = stone.outline_mm @ right[:2]
+    border = [[reach.min(), stone.girdle_mm / 2], [reach.max(), stone.girdle_mm / 2]]
+    return np.concatenate([seen, [border]])
 
 
 def contours(stone: Stone, shares: tuple[float, ...] = (0.5, 0.85)) -> list[Array]:
@@ -115,3 +121,13 @@ def upright_section(
     for line, rest in zip(lines, rests, strict=True):
         points = outline.clip(points, line, float(rest))
     return points
+
+
+def span(profile: Array, level: float) -> tuple[float, float]:
+    """Return where a convex figure lies at a height (held inside its own), left and right."""
+    z = np.clip(level, profile[:, 1].min() + 1e-9, profile[:, 1].max() - 1e-9)
+    follow = np.roll(profile, -1, axis=0)
+    a, b = profile[:, 1] - z, follow[:, 1] - z
+    cut = (a < 0) != (b < 0)
+    t = profile[cut, 0] + (follow - profile)[cut, 0] * (a[cut] / (a[cut] - b[cut]))
+    return float(t.min()), float(t.max())

@@ -57,6 +57,8 @@ GUARD = 0.01
 NEAR_BEST = 0.03
 # From this probability up a width is worth a closer look at its neighbours.
 PROMISING = 0.6
+# Below this width of a box the one that alteration opens is worked out too [mm].
+NARROW_MM = 0.08
 # Draws that judge the corners of a box; the size to ask for gets them all.
 BOX_SAMPLES = 256
 # How many cuts are worked out in full unless said otherwise.
@@ -69,6 +71,9 @@ class Range:
 
     low: float
     high: float
+
+
+Box = tuple[Range, Range, Range]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +90,8 @@ class Proposal:
     """One cut that may seat: the box of sizes, the size to ask for, and how it ranks.
 
     Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict. `ask` is the check
-    of the size to ask for.
+    of the size to ask for; `after_alteration` the box (length, width, depth) that alteration
+    opens, where ordinary setting leaves a narrow one.
     """
 
     style: CutStyle
@@ -93,6 +99,7 @@ class Proposal:
     length_mm: Range
     width_mm: Range
     depth_mm: Range
+    after_alteration: Box | None
     weight_ct: Range
     ask_weight_ct: float
     ask_weight_u_ct: float
@@ -147,6 +154,8 @@ class _Hope:
     share: float
     low: float
     high: float
+    low_altered: float
+    high_altered: float
     chance: float
     score: float
 
@@ -215,6 +224,7 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
         return _left_out(spot)
     row, column = _ask(ordinary, altered, level, shares, usual)
     good = widths[chance[:, column] >= min(level, chance[row, column])]
+    wider = widths[altered[:, column] >= min(level, altered[row, column])]
     width, share = float(widths[row]), float(shares[column])
     stone = nominal_stone(style, width * spot.figure.length_ratio, width, width * share)
     even, filled = from_above(ready, stone, (0.0, 0.0), spot.turn)
@@ -225,6 +235,8 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
         share=share,
         low=float(good.min()),
         high=float(good.max()),
+        low_altered=float(wider.min()),
+        high_altered=float(wider.max()),
         chance=float(chance[row, column]),
         score=_score(ready, style, float(ordinary[row, column]), float(altered[row, column]),
                      even, filled),
@@ -236,29 +248,48 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> Proposal | LeftOu
     spot = hope.spot
 
     def judged(width: float) -> Check:
+        # As a caliper shows it.
+        length, depth = width * spot.figure.length_ratio, width * hope.share
         return check(
             ready,
             spot.figure.style,
-            width * spot.figure.length_ratio,
-            width,
-            width * hope.share,
+            round(length, 2),
+            round(width, 2),
+            round(depth, 2),
             turn_rad=spot.turn,
         )
 
     ask = judged(hope.width)
-    if ask.verdict != "seats" and ask.probability > PROMISING:
-        # Between the widths of the first look may lie one that seats as it is.
+    if ask.verdict == "not decided" or (ask.verdict != "seats" and ask.probability > PROMISING):
+        # Between the widths of the first look may lie one with a better verdict.
         for step in (-0.03, 0.03):
             other = judged(hope.width + step)
-            if other.probability > ask.probability:
+            if _merit(other) > _merit(ask):
                 ask = other
-    hope = replace(hope, width=ask.stone.width_mm)
+    hope = replace(
+        hope,
+        spot=replace(spot, figure=ask.stone.form),
+        width=ask.stone.width_mm,
+        share=ask.stone.depth_mm / ask.stone.width_mm,
+    )
     if ask.verdict == "does not seat":
         worst = next(item for item in ask.requirements if item.name == ask.binding)
         # Short of holding in nine draws of ten (the normal's 90 % point).
         short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
         return _left_out(replace(spot, binding=ask.binding, score=-short))
-    return _proposal(ready, hope, ask, _box(ready, hope, ask), material)
+    box = _box(ready, hope, ask, altered=ask.verdict != "seats")
+    wider = None
+    if ask.verdict == "seats" and box[1].high - box[1].low < NARROW_MM:
+        wider = _box(ready, hope, ask, altered=True)
+    return _proposal(ready, hope, ask, box, wider, material)
+
+
+def _merit(ask: Check) -> tuple[bool, bool, float]:
+    return (
+        ask.verdict == "seats",
+        ask.verdict == "seats after alteration",
+        ask.probability + ask.probability_after_alteration,
+    )
 
 
 def _left_out(spot: Spot) -> LeftOut:
@@ -328,7 +359,7 @@ def _ask(
     return int(row), int(column)
 
 
-def _box(ready: Bench, hope: _Hope, ask: Check) -> tuple[Range, Range, Range]:
+def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
     """Grow the box of sizes about the one to ask for; its corners are judged one by one.
 
     A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
@@ -337,21 +368,26 @@ def _box(ready: Bench, hope: _Hope, ask: Check) -> tuple[Range, Range, Range]:
     """
     level, ratio = _level(ready, ask), hope.spot.figure.length_ratio
     centre, depth = hope.width, ask.stone.depth_mm
-    altered = ask.verdict != "seats"
 
     def size(width: float) -> tuple[float, float]:
         return _inward(width * ratio, centre * ratio), _inward(width, centre)
 
+    if altered:
+        low, high = hope.low_altered, hope.high_altered
+    else:
+        low, high = hope.low, hope.high
     ends = []
-    for end in (hope.low, hope.high):
-        for shrink in (1.0, 0.6, 0.3, 0.0):
+    # The first look's widths stand apart: try some way beyond them.
+    for end in (min(low, centre) - 0.04, max(high, centre) + 0.04):
+        for shrink in (1.0, 0.75, 0.5, 0.25, 0.0):
             corner = size(centre + shrink * (end - centre))
             if shrink == 0 or _corner(ready, hope, corner, [depth], altered=altered)[0] >= level:
                 break
         ends.append(corner)
     for _ in range(4):
         (l0, w0), (l1, w1) = ends
-        depths = _depths(ready, hope, ask, [(l0, w0), (l1, w1), (l0, w1), (l1, w0)], level)
+        corners = [(l0, w0), (l1, w1), (l0, w1), (l1, w0)]
+        depths = _depths(ready, hope, ask, corners, level, altered=altered)
         if depths is not None:
             return (
                 Range(low=l0, high=l1),
@@ -377,7 +413,13 @@ def _level(ready: Bench, ask: Check) -> float:
 
 
 def _depths(
-    ready: Bench, hope: _Hope, ask: Check, corners: list[tuple[float, float]], level: float
+    ready: Bench,
+    hope: _Hope,
+    ask: Check,
+    corners: list[tuple[float, float]],
+    level: float,
+    *,
+    altered: bool,
 ) -> tuple[float, float] | None:
     """Depths [mm] at which every corner holds, about the depth asked for; None if none."""
     least, _, most = depth_limits(hope.spot.figure.style)
@@ -387,7 +429,7 @@ def _depths(
     trials = np.concatenate([[share], below, above]) * width
     joint = np.ones(len(trials), dtype=bool)
     for size in corners:
-        joint &= _corner(ready, hope, size, trials, altered=ask.verdict != "seats") >= level
+        joint &= _corner(ready, hope, size, trials, altered=altered) >= level
         if not joint[0]:
             return None
     low, high = trials[0], trials[0]
@@ -435,7 +477,7 @@ def _corner(
 
 
 def _proposal(
-    ready: Bench, hope: _Hope, ask: Check, box: tuple[Range, Range, Range], material: Material
+    ready: Bench, hope: _Hope, ask: Check, box: Box, wider: Box | None, material: Material
 ) -> Proposal:
     style = hope.spot.figure.style
     length, width, depth = box
@@ -458,6 +500,7 @@ def _proposal(
         weight_ct=Range(low=float(weights.low_ct[1]), high=float(weights.high_ct[2])),
         ask_weight_ct=float(weights.weight_ct[0]),
         ask_weight_u_ct=float(weights.u_ct[0]),
+        after_alteration=wider,
         calibrated=_calibrated(ready, hope, ask),
         score=_score(
             ready, style, ask.probability, ask.probability_after_alteration,

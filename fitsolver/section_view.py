@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fitsolver.figure import Board, Label, spread, zigzag
 from fitsolver.metal_section import Side, rail, rail_foot, side
+from fitsolver.projection import span
 from fitsolver.seat import FACE_POINTS
 from fitsolver.set_stone import SetStone
 
@@ -298,13 +299,3 @@ def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Key) -> N
         board.dimension([right, low], [right, high])
         text = key.add(name, high - low, "stone heights")
         board.label([right + 7 * pen, height], text, across="left")
-
-
-def span(profile: Array, level: float) -> tuple[float, float]:
-    """Return where a convex section lies at a height (held inside its own), left and right."""
-    z = np.clip(level, profile[:, 1].min() + 1e-9, profile[:, 1].max() - 1e-9)
-    follow = np.roll(profile, -1, axis=0)
-    a, b = profile[:, 1] - z, follow[:, 1] - z
-    cut = (a < 0) != (b < 0)
-    t = profile[cut, 0] + (follow - profile)[cut, 0] * (a[cut] / (a[cut] - b[cut]))
-    return float(t.min()), float(t.max())

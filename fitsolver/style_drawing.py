@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fitsolver.cut import CutStyle
 from fitsolver.figure import SHEET_PENS, Board, Drawing, spread, wrapped
 from fitsolver.form import Form, form
-from fitsolver.projection import View, contours, edges, silhouette, typical_stone
+from fitsolver.projection import View, contours, edges, silhouette, span, typical_stone
 from fitsolver.stone import Stone
 
 Array = NDArray[np.float64]
@@ -55,13 +55,13 @@ def cut_drawing(style: CutStyle) -> Drawing:
     faces = "1 face" if style.facet_count == 1 else f"{style.facet_count} facets"
     title = wrapped(style.title, SHEET_PENS - 2 * _EDGE, 15, bold=True, most=2)
     board.label([_EDGE * pen, -8 * pen], title, size=15, bold=True, across="left", up="top")
-    y = float(board.corners()[0, 1]) - 5 * pen
+    y = board.low - 5 * pen
     ratio = style.length_ratio.typical
-    facts = f"{faces}; {begun}; {style.make}; length / width {ratio:g}"
+    facts = f"{faces}; {begun}; {style.make} make; length / width {ratio:g}"
     board.label([_EDGE * pen, y], wrapped(facts, SHEET_PENS - 2 * _EDGE, most=2), across="left",
                 up="top")  # fmt: skip
 
-    y = float(board.corners()[0, 1]) - 12 * pen
+    y = board.low - 12 * pen
     views: tuple[tuple[View, str, float], ...] = (
         ("above", "crown, from above", quarter),
         ("below", "pavilion, from below", half + quarter),
@@ -73,7 +73,7 @@ def cut_drawing(style: CutStyle) -> Drawing:
         board.take(picture.items, (x - (low[0] + high[0]) / 2, y - box[1, 1]))
         foot = y - (box[1, 1] - box[0, 1])
         board.label([x, foot - 7 * pen], caption, up="top", size=10.5)
-    y = float(board.corners()[0, 1]) - 20 * pen
+    y = board.low - 20 * pen
 
     y = _end_view(board, stone, y)
     side = view_of(stone, "side", pen)
@@ -86,7 +86,7 @@ def cut_drawing(style: CutStyle) -> Drawing:
         "Usual values of this style in % of the width, not a measured stone. Table from "
         "corner to corner; girdle where the main facets meet it."
     )
-    y = float(board.corners()[0, 1]) - 10 * pen
+    y = board.low - 10 * pen
     board.label([_EDGE * pen, y], wrapped(note, SHEET_PENS - 2 * _EDGE, 10), size=10,
                 across="left", up="top")  # fmt: skip
     described = (
@@ -132,7 +132,7 @@ def _end_view(board: Board, stone: Stone, y: float) -> float:
     rows = _heights(stone)
     levels = sorted({row[2] for row in rows} | {row[3] for row in rows})
     for z in levels:
-        inner = float(outer[np.abs(outer[:, 1] - z) < 1e-6, 0].max(initial=0.0))
+        inner = span(outer, z)[1]
         picture.stroke([[inner + 2 * pen, z], [right + 3 * pen, z]], "dimension")
     middles = [(row[2] + row[3]) / 2 for row in rows]
     for (name, text, bottom, top), z in zip(rows, spread(middles, 14 * pen), strict=True):
@@ -140,7 +140,7 @@ def _end_view(board: Board, stone: Stone, y: float) -> float:
         picture.label([right + 8 * pen, z], f"{name} {text}", across="left")
     bottom, top = stone.culet_z_mm, stone.table_z_mm
     for z in (bottom, top):
-        inner = float(outer[np.abs(outer[:, 1] - z) < 1e-6, 0].min(initial=0.0))
+        inner = span(outer, z)[0]
         picture.stroke([[inner - 2 * pen, z], [left - 3 * pen, z]], "dimension")
     picture.dimension([left, bottom], [left, top])
     total = f"depth {100 * stone.depth_mm / stone.width_mm:.3g} %"
@@ -183,7 +183,7 @@ def gallery(styles: Sequence[CutStyle], *, columns: int = 3) -> Drawing:
             board.take(side.items, (centre, under - float(side.corners()[1, 1])))
             below = under - side_height - 6 * pen
             board.label([x, below], name, size=_SMALL, up="top")
-        y = float(board.corners()[0, 1]) - 6 * pen
+        y = board.low - 6 * pen
         board.stroke([[4 * pen, y], [(columns * cell - 4) * pen, y]], "frame")
     described = "Cut styles from above and from the side: " + ", ".join(
         style.title for style in styles
@@ -225,7 +225,7 @@ def proposals_drawing(items: Sequence[Proposed], opening_mm: Array, *, columns: 
             at -= (16 + 14.5 * name.count("\n")) * pen
             if subtitle:
                 board.label([x, at], wrapped(subtitle, cell - 10, 10, most=3), size=10, up="top")
-        y = float(board.corners()[0, 1]) - 4 * pen
+        y = board.low - 4 * pen
     y -= 10 * pen
     scale_bar(board, _EDGE * pen, y)
     board.stroke([[200 * pen, y], [232 * pen, y]], "opening")
