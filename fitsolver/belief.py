@@ -12,7 +12,7 @@ the same standard deviation.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -199,7 +199,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         for i, (name, row) in enumerate(zip(labels, rows, strict=True))
         if name != WIDTH_AS_LENGTH
     ]
-    evidence += _unread(mounting, names, assumed, directions, radius, slopes)
+    evidence += _unread(mounting, here, names, assumed, directions, radius, slopes)
     return Belief(
         mounting=mounting,
         names=names,
@@ -216,6 +216,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
 
 def _unread(
     mounting: Mounting,
+    here: Array,
     names: tuple[str, ...],
     assumed: list[Assumed],
     directions: Array,
@@ -242,8 +243,8 @@ def _unread(
     if any(item.name == "opening_corner_pct" for item in assumed) and (
         mounting.opening_family in CORNERED
     ):
-        pairs = _diagonals(mounting, directions, radius)
-        row = np.mean([slopes[a] + slopes[b] for a, b in pairs], axis=0)
+        at = {name: i for i, name in enumerate(names)}
+        row, _ = _diagonal(mounting, here, at, directions, radius, slopes)
         found.append(would_be("opening_diagonal_mm", row, CALIPER_U_MM))
     return found
 
@@ -305,7 +306,8 @@ def _priors(
         value = prior.value(length, width) if callable(prior.value) else prior.value
         given = getattr(mounting, name, None)
         if name in tied:
-            items.append((name, value, UNKNOWN_MM))
+            like = getattr(mounting, name.replace("width", "length"))
+            items.append((name, like.value_mm, UNKNOWN_MM))
         elif given is None:
             items.append((name, value, prior.u))
             assumed.append(
@@ -496,14 +498,13 @@ def _equations(
         lean_row, lean = _rim_shift(mounting, reading, here, at)
         add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
     if mounting.opening_diagonal_mm is not None:
-        pairs = _diagonals(mounting, directions, radius)
-        row = np.mean([slopes[a] + slopes[b] for a, b in pairs], axis=0)
-        predicted = float(np.mean([radius[a] + radius[b] for a, b in pairs]))
+        row, predicted = _diagonal(mounting, here, at, directions, radius, slopes)
         lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm, here, at)
         add("opening_diagonal_mm", mounting.opening_diagonal_mm, row + 2 * lean_row,
             predicted + 2 * lean)  # fmt: skip
-    for at_deg, reading in mounting.opening_radii_mm:
-        row, predicted, more = _radius_at(mounting, np.deg2rad(at_deg), here, at, directions, tau)
+    for (at_deg, reading), (row, predicted, more) in zip(
+        mounting.opening_radii_mm, _radii(mounting, here, at, directions, tau), strict=True
+    ):
         lean_row, lean = _rim_shift(mounting, reading, here, at)
         add(f"opening_radii_mm at {at_deg:g} deg", reading, row + lean_row, predicted + lean, more)
     for name in _scalars(mounting):
@@ -532,35 +533,39 @@ def _equations(
     return np.array(rows), np.array(values), noise, labels
 
 
-def _radius_at(
-    mounting: Mounting, angle: float, here: Array, at: Mapping[str, int], directions: Array,
-    tau: float,
-) -> tuple[Array, float, float]:
-    """Predict a radius read along `angle` from a centre found by eye: row, value, more variance.
+def _radii(
+    mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, tau: float
+) -> Iterator[tuple[Array, float, float]]:
+    """Predict every radius, read from a centre found by eye: row, value, more variance.
 
     Moving the centre by c shortens the radius by (n . c) / (n . u), with u along the radius and n
     square to the edge there: n / (n . u) = u - (r' / r) u', r' the radius' slope by the angle.
-    """  # fmt: skip
+    """
+    if not mounting.opening_radii_mm:
+        return
+    angles = np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm])
+    step = 1e-4
     figure = outline.family(mounting.opening_family)
     plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
-    (before, value, after), slopes = _figure(figure, here, plain, angle + np.array([-1e-4, 0, 1e-4]))
-    row, more = slopes[1], 0.0
-    if mounting.holds == "claws":
-        # On a claw's face the radius is that claw's; between claws no metal is where it points.
-        apart = np.abs(np.angle(np.exp(1j * (directions - angle))))
-        claw = int(apart.argmin())
-        if apart[claw] < np.deg2rad(15):
-            row[at[f"claw_face_{claw}"]] = 1.0
-            value += here[at[f"claw_face_{claw}"]]
-        else:
-            more = tau**2
-    bend = (after - before) / 2e-4 / value
-    along, across = np.cos(angle), np.sin(angle)
-    row[at["centre_x_mm"]] = -(along + bend * across)
-    row[at["centre_y_mm"]] = -(across - bend * along)
-    value += row[at["centre_x_mm"]] * here[at["centre_x_mm"]]
-    value += row[at["centre_y_mm"]] * here[at["centre_y_mm"]]
-    return row, float(value), more
+    around = (angles[:, None] + [-step, 0.0, step]).ravel()
+    radius, slopes = _figure(figure, here, plain, around)
+    centre = [at["centre_x_mm"], at["centre_y_mm"]]
+    for k, angle in enumerate(angles):
+        before, value, after = radius[3 * k : 3 * k + 3]
+        row, more = slopes[3 * k + 1], 0.0
+        if mounting.holds == "claws":
+            # On a claw's face the radius is that claw's; between claws no metal is where it points.
+            apart = np.abs(np.angle(np.exp(1j * (directions - angle))))
+            claw = int(apart.argmin())
+            if apart[claw] < np.deg2rad(15):
+                row[at[f"claw_face_{claw}"]] = 1.0
+                value += here[at[f"claw_face_{claw}"]]
+            else:
+                more = tau**2
+        bend = (after - before) / (2 * step) / value
+        along, across = np.cos(angle), np.sin(angle)
+        row[centre] = [-(along + bend * across), -(across - bend * along)]
+        yield row, float(value + row[centre] @ here[centre]), more
 
 
 def _rim_shift(
@@ -589,23 +594,51 @@ def _rim_shift(
     return row, -less
 
 
-def _diagonals(mounting: Mounting, directions: Array, radius: Array) -> list[tuple[int, int]]:
-    """Pairs of opposite stations on the opening's two diagonals, or of opposite claws."""
-
-    def nearest(angle: float) -> int:
-        return int(np.argmin(np.abs(np.angle(np.exp(1j * (directions - angle))))))
-
+def _diagonal(
+    mounting: Mounting,
+    here: Array,
+    at: Mapping[str, int],
+    directions: Array,
+    radius: Array,
+    slopes: Array,
+) -> tuple[Array, float]:
+    """Predict the mean of the diagonals, corner to corner or over opposite claws: row, value."""
     if mounting.holds == "claws":
-        pairs = [(i, nearest(angle + np.pi)) for i, angle in enumerate(directions)]
-        return [
-            (i, j) for i, j in pairs if i != j and np.cos(directions[i] - directions[j]) < -0.99
-        ] or [(0, nearest(float(directions[0] + np.pi)))]
-    # Off the two axes, as seen in the opening squeezed to equal length and width.
-    x, y = radius * np.cos(directions), radius * np.sin(directions)
-    squeezed = np.arctan2(y / np.ptp(y), x / np.ptp(x))
-    quarter = (squeezed > np.deg2rad(15)) & (squeezed < np.deg2rad(75))
-    widest = float(directions[quarter][np.argmax(radius[quarter])])
-    return [
-        (nearest(widest), nearest(widest + np.pi)),
-        (nearest(np.pi - widest), nearest(-widest)),
-    ]
+        apart = np.cos(directions[:, None] - directions[None])
+        pairs = [(i, int(apart[i].argmin())) for i in range(len(directions))]
+        square = [(i, j) for i, j in pairs if apart[i, j] < -0.99] or pairs
+        row = np.mean([slopes[i] + slopes[j] for i, j in square], axis=0)
+        return row, float(np.mean([radius[i] + radius[j] for i, j in square]))
+    figure = outline.family(mounting.opening_family)
+    names = ["opening_length_mm", "opening_width_mm", *(f"opening_{name}" for name in figure.shape)]
+
+    def corner(sizes: Array) -> Array:
+        """Return the corner of the first quarter: its point furthest from the centre."""
+        length, width = sizes[:2]
+        shape = dict(zip(figure.shape, np.maximum(sizes[2:], 0.0), strict=True))
+        points = outline.draw(figure.name, length / width, shape) * width
+        # Off the two axes, as seen in the opening squeezed to equal length and width.
+        squeezed = np.arctan2(points[:, 1] / width, points[:, 0] / length)
+        points = points[(squeezed > np.deg2rad(15)) & (squeezed < np.deg2rad(75))]
+        furthest: Array = points[np.linalg.norm(points, axis=1).argmax()]
+        return furthest
+
+    sizes = here[[at[name] for name in names]]
+    x, y = corner(sizes)
+    row = np.zeros(len(here))
+    for k, name in enumerate(names):
+        step = np.zeros(len(sizes))
+        step[k] = 1e-3 if name.endswith("_mm") else 0.1
+        row[at[name]] = (
+            np.diff([np.linalg.norm(corner(sizes + way * step)) for way in (-1, 1)])[0] / step[k]
+        )
+    angle = np.arctan2(y, x)
+    for name, place in at.items():
+        for part, wave in (("opening_cos_", np.cos), ("opening_sin_", np.sin)):
+            if name.startswith(part):
+                k = int(name.removeprefix(part))
+                # Four corners in two diagonals.
+                ends = k * np.array([angle, angle + np.pi, np.pi - angle, -angle])
+                row[place] = wave(ends).sum() / 2
+    waves = [i for name, i in at.items() if name.startswith(("opening_cos_", "opening_sin_"))]
+    return row, float(2 * np.hypot(x, y) + row[waves] @ here[waves])

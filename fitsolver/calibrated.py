@@ -23,6 +23,7 @@ SIZES_MM: Mapping[str, tuple[tuple[float, float], ...]] = {
     "pear": _PEAR,
     "marquise": _MARQUISE,
     "triangle": _BY_MM,
+    "heart": _BY_MM,
 }
 
 

@@ -12,7 +12,7 @@ _WIDTHS = (0.1, 0.04, 0.015, 0.006, 0.0025, 0.001)
 
 
 def widest_least(slack: Array, normal: Array) -> Array:
-    """Shift (s, 2) that makes the least of the slacks widest, where each is slack - normal . shift.
+    """Shift (2, s) that makes the least of the slacks widest, where each is slack - normal . shift.
 
     `slack` (s, k) [mm], `normal` (2, s, k). Newton steps on the soft minimum
     -tau log sum exp(-slack / tau), tau falling through `_WIDTHS`; the minimum found is below the
@@ -34,5 +34,5 @@ def widest_least(slack: Array, normal: Array) -> Array:
         step = -tau / det * np.stack([yy * mx - xy * my, xx * my - xy * mx])
         size = np.hypot(*step)
         shift += (step * np.minimum(1.0, 4 * tau / np.maximum(size, 1e-12)))[..., None]
-    found: Array = shift[..., 0].T
+    found: Array = shift[..., 0]
     return found

@@ -1,18 +1,17 @@
 """How clear of metal a stone's outline lies in plan, for hundreds of possible seats at once.
 
-The outline is convex: a point is off it by the greatest, over the outline's normals, of n . p - h,
-negative inside. Metal is drawn by points and the straight runs between them; a run comes nearest
-at one of its ends, or where a vertex of the outline faces it squarely, as a stone's corner faces a
-smooth wall. Which normals and vertices can matter is settled on one seat, the nominal one, and
-only their neighbours are tried on the others.
+The outline is convex, or folded into a convex half (a heart): a point is off it by the greatest,
+over the outline's normals, of n . p - h, negative inside. Metal is drawn by points and the
+straight runs between them; a run comes nearest at one of its ends, or where a vertex of the
+outline faces it squarely, as a stone's corner faces a smooth wall. Which normals and vertices can
+matter is settled on one seat, the nominal one, and only their neighbours are tried on the others.
 
 Plan vectors lead with the axis x, y; then come samples s and points n.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,96 +21,154 @@ from fitsolver.form import Form
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-# Neighbours of the nominal seat's normals that are tried for the others [deg].
-FAN_DEG = np.array([0.0, -1.2, 1.2, -3.0, 3.0, -7.0, 7.0, -15.0, 15.0])
-# The same for the normals of runs, which only irregularity turns [deg].
-RUN_FAN_DEG = np.array([0.0, -1.2, 1.2, -3.5, 3.5])
+# Neighbours of the nominal seat's normals that are tried for the others [deg]: of points, and of
+# runs, which only irregularity turns.
+FAN_DEG = np.array([0.0, -1.5, 1.5, -4.0, 4.0, -10.0, 10.0, -30.0, 30.0])
+RUN_FAN_DEG = np.array([0.0, -1.5, 1.5])
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Metal:
     """Points (2, s, n) of metal seen from above, and the straight runs from each to the next.
 
-    `joined` (n,) says whether there is metal between a point and the next.
+    `joined` (n,) says whether there is metal between a point and the next; `way` (2, s, n) and
+    `length` (s, n) of the runs, `outward` (2, s, n) their unit normals, to the right of the way.
     """
 
     points: Array
     joined: NDArray[np.bool_]
+    way: Array
+    length: Array
+    outward: Array
 
-    @cached_property
-    def way(self) -> Array:
-        """From each point to the next, (2, s, n)."""
-        return np.roll(self.points, -1, axis=2) - self.points
+    @staticmethod
+    def of(points: Array, joined: NDArray[np.bool_]) -> Metal:
+        """Draw the runs through points."""
+        way = following(points) - points
+        length = np.maximum(np.hypot(*way), 1e-9)
+        outward = np.stack([way[1], -way[0]]) / length
+        return Metal(points=points, joined=joined, way=way, length=length, outward=outward)
 
-    @cached_property
-    def run(self) -> Array:
-        """Length of each run, (s, n)."""
-        length: Array = np.maximum(np.hypot(*self.way), 1e-9)
-        return length
+    def row(self, sample: int) -> Metal:
+        """One sample alone."""
+        row = slice(sample, sample + 1)
+        return Metal(
+            points=self.points[:, row],
+            joined=self.joined,
+            way=self.way[:, row],
+            length=self.length[row],
+            outward=self.outward[:, row],
+        )
 
-    @cached_property
-    def outward(self) -> Array:
-        """Normals of the runs, to the right of the way, (2, s, n)."""
-        x, y = self.way / self.run
-        return np.stack([y, -x])
+    def moved(self, shift: Array) -> Metal:
+        """As seen from a stone that is shifted by (2, s, 1)."""
+        return replace(self, points=self.points - shift)
 
 
-def distance(form: Form, points: Array, width: Array, nominal: int) -> tuple[Array, Array]:
-    """Distance of points (2, s, n) off outlines of `width` (s,) and its direction (2, s, n)."""
-    away = points[:, nominal].T @ form.normals.T - form.reach * width[nominal]
+def following(values: Array) -> Array:
+    """Values (..., n) of the next point round."""
+    return np.concatenate([values[..., 1:], values[..., :1]], axis=-1)
+
+
+def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
+    """Greatest of slopes . point - levels over points (2, s, n) in widths, shape (s, n).
+
+    `slopes` (f, 2, n) and `levels` (f, n) are those tried at each point: of normals of the
+    outline, or of pavilion facets.
+    """
+    x, y = points[0], np.abs(points[1]) if form.mirrored else points[1]
+    best = np.full(x.shape, -np.inf)
+    here, more = np.empty_like(best), np.empty_like(best)
+    for slope, level in zip(slopes, levels, strict=True):
+        np.multiply(x, slope[0], out=here)
+        np.multiply(y, slope[1], out=more)
+        here += more
+        here -= level
+        np.maximum(best, here, out=best)
+    return best
+
+
+def distance(form: Form, points: Array, width: Array, tried: Indices) -> Array:
+    """Distance of points (2, s, n) off outlines of `width` (s,), trying normals (f, n): (s, n)."""
+    normals, reach = form.normals[tried].transpose(0, 2, 1), form.reach[tried]
+    off = greatest(form, points / width[:, None], normals, reach)
+    off *= width[:, None]
+    return off
+
+
+def nearest_normals(form: Form, points: Array, width: float, sides: int) -> Indices:
+    """Numbers (sides, n) of the outline's normals that points (2, n) of one seat are nearest along.
+
+    A second one is the next crest of n . p - h: from inside, another side may be nearly as near.
+    """
+    away = form.fold(points.T) @ form.normals.T - form.reach * width
+    first = away.argmax(axis=1)
+    if sides == 1:
+        return first[None]
+    crest = (away >= np.roll(away, 1, axis=1)) & (away >= np.roll(away, -1, axis=1))
+    crest[np.arange(len(first)), first] = False
+    return np.stack([first, np.where(crest, away, -np.inf).argmax(axis=1)])
+
+
+def with_neighbours(form: Form, nearest: Indices) -> Indices:
+    """The same with a fan of normals about the first, (f, n)."""
     angle = _angle(form.normals)
     middle = (angle + np.append(angle[-1] - 2 * np.pi, angle[:-1])) / 2
-    tried = _sectors(middle, angle[away.argmax(axis=1)] + np.deg2rad(FAN_DEG)[:, None])
-    x, y = points
-    best = np.full(x.shape, -np.inf)
-    along = np.zeros(points.shape)
-    for normal, reach in zip(form.normals[tried], form.reach[tried], strict=True):
-        here = x * normal[:, 0]
-        here += y * normal[:, 1]
-        here -= width[:, None] * reach
-        better = here > best
-        np.copyto(best, here, where=better)
-        np.copyto(along[0], normal[:, 0], where=better)
-        np.copyto(along[1], normal[:, 1], where=better)
-    return best, along
+    fan = _sectors(middle, angle[nearest[0]] + np.deg2rad(FAN_DEG)[:, None])
+    return np.vstack([fan, nearest[1:]])
 
 
 def facing(form: Form, metal: Metal, width: Array, nominal: int) -> Array:
-    """Vertex of the outline that reaches farthest toward each run of the metal, (2, s, n)."""
-    edge = np.roll(form.outline, -1, axis=0) - form.outline
+    """Vertex of the outline that reaches farthest toward each run of the metal, (2, s, n).
+
+    It does not depend on the shift. (A heart's cleft faces no run: metal there has points.)
+    """
+    ring = _hull(form)
+    edge = np.roll(ring, -1, axis=0) - ring
     # A vertex reaches farthest between the normals of the edges before and after it.
     before = np.roll(_angle(np.column_stack([edge[:, 1], -edge[:, 0]])), 1)
     before[0] -= 2 * np.pi
     out_x, out_y = metal.outward
     turn = np.arctan2(out_y[nominal], out_x[nominal]) + np.deg2rad(RUN_FAN_DEG)[:, None]
     best = np.full(out_x.shape, -np.inf)
-    place = np.zeros(metal.points.shape)
-    for x, y in form.outline[_sectors(before, turn)].transpose(0, 2, 1):
+    place = np.empty(metal.points.shape)
+    for x, y in ring[_sectors(before, turn)].transpose(0, 2, 1):
         here = out_x * x
         here += out_y * y
         better = here > best
-        np.copyto(best, here, where=better)
+        np.maximum(best, here, out=best)
         np.copyto(place[0], x, where=better)
         np.copyto(place[1], y, where=better)
     place *= width[:, None]
     return place
 
 
-def nearest(
-    metal: Metal, gap: Array, along: Array, vertex: Array, shift: Array
-) -> tuple[Array, Array]:
-    """Least distance (s, n) from each point to the next, and its direction (2, s, n).
+def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
+    """Least distance (s, n) of each run, from a point to the next, off an outline.
 
-    `gap` and `along` are those of the points themselves from the outline at `shift` (2, s, 1);
-    `vertex` (2, s, n) faces the runs.
+    `gap` is that of the points themselves, `vertex` (2, s, n) faces the runs. A run is nearer
+    than its ends only where the vertex stands before it.
     """
-    to_x, to_y = vertex + shift - metal.points
-    out_x, out_y = metal.outward
-    way_x, way_y = metal.way
-    off = -(to_x * out_x + to_y * out_y)
-    part = (to_x * way_x + to_y * way_y) / metal.run**2
-    closer = metal.joined & (part > 0) & (part < 1) & (off < gap)
-    return np.where(closer, off, gap), np.where(closer, metal.outward, along)
+    to_x, to_y = vertex - metal.points
+    off = to_x * metal.outward[0]
+    off += to_y * metal.outward[1]
+    to_x *= metal.way[0]
+    to_y *= metal.way[1]
+    to_x += to_y
+    part = np.divide(to_x, metal.length**2, out=to_x)
+    squarely = metal.joined & (part > 0) & (part < 1)
+    return np.minimum(gap, -off, out=gap.copy(), where=squarely)
+
+
+def _hull(form: Form) -> Array:
+    """The outline's convex hull, counter-clockwise."""
+    if not form.mirrored:
+        return form.outline
+    import shapely
+
+    hull = shapely.MultiPoint(form.outline).convex_hull.normalize()
+    corners: Array = shapely.get_coordinates(hull)[:-1]
+    return corners[::-1]
 
 
 def _angle(normals: Array) -> Array:

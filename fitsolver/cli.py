@@ -312,9 +312,7 @@ def cuts(
     from fitsolver.cut import cuts as every_cut
 
     desk = Desk()
-    style = None
-    if name is not None:
-        style = desk.style(name)
+    style = None if name is None else desk.style(name, "NAME")
     desk.picture(draw, force=force)
     desk.done()
     if draw is not None:

@@ -170,7 +170,7 @@ def _summed_volume(made: Form, facets: Facets) -> float:
     Rays at even angles, Gauss-Legendre points along each: int u r dr dphi.
     """
     angle = (np.arange(RAYS) + 0.5) * (2 * np.pi / RAYS)
-    ray = np.column_stack([np.cos(angle), np.sin(angle)])
+    ray = made.fold(np.column_stack([np.cos(angle), np.sin(angle)]))
     end = 1 / (ray @ made.normals.T / made.reach).max(axis=1)
     node, weight = np.polynomial.legendre.leggauss(RAY_POINTS)
     radius = end[:, None] * (node + 1) / 2

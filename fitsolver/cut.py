@@ -2,8 +2,9 @@
 
 A style states its outline, its facet rows and its usual proportions with their spread. All
 proportions are per cent of the stone's width. A row of facets is cut between two rings; a ring is
-a copy of the outline at some height, either scaled (brilliants: every facet runs to one culet) or
-inset (steps: shrunk to a keel half a width from each end, so that sides and ends keep one angle).
+a copy of the outline at some height: scaled (brilliants: every facet runs to one culet), inset
+(steps: shrunk to a keel half a width from each end, so that sides and ends keep one angle) or even
+(steps on other straight-sided outlines: every side moves in alike, as on a hipped roof).
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ class Row:
     """A row of facets between an outer ring (girdle side) and an inner ring.
 
     `directions_deg` are those of the unit figure (the outline squeezed to equal length and
-    width), or None: one facet to every straight side. `outer_reach_deg` and `inner_reach_deg`
+    width; of its half at y >= 0 for a heart), or None: one facet to every straight side. `outer_reach_deg` and `inner_reach_deg`
     say that the plane meets its ring at points that far to either side instead of touching it
     (half a row's step for facets between the mains): the ring then counts as scaled by the cosine.
     """
@@ -88,7 +89,8 @@ class Handbook:
 class CutStyle:
     """A cut style as the trade names it, with the proportions of one make.
 
-    A style equals only itself, so that forms can be kept by style.
+    `strung` styles (beads, briolettes) hang by a drilled hole and are not set: they have a widest
+    place instead of a girdle. A style equals only itself, so that forms can be kept by style.
     """
 
     name: str
@@ -97,7 +99,7 @@ class CutStyle:
     period_to: int | None
     period_source: str
     family: str
-    ring_kind: Mapping[str, Literal["scaled", "inset"]]
+    ring_kind: Mapping[str, Literal["scaled", "inset", "even"]]
     length_ratio: Proportion
     proportions: Mapping[str, Proportion]
     make: str
@@ -107,6 +109,7 @@ class CutStyle:
     rows: tuple[Row, ...]
     domes: tuple[Dome, ...]
     facet_count: int
+    strung: bool
     handbook: Mapping[str, Handbook]
     notes: str
 
@@ -202,6 +205,7 @@ def _style(file: Any) -> CutStyle:
             Dome(part=item.part, tiers=item.tiers, exponent=item.exponent) for item in file.domes
         ),
         facet_count=file.facet_count,
+        strung=file.strung,
         handbook={
             make: Handbook(k=item.k, form=item.form, source=item.source)
             for make, item in file.handbook.items()

@@ -58,19 +58,19 @@ class Desk:
         except FitsolverError as error:
             self.faults.extend(faults_of(error, option))
 
-    def style(self, name: str | None) -> CutStyle | None:
-        """Find a cut style by name."""
+    def style(self, name: str | None, option: str = "--cut") -> CutStyle | None:
+        """Find a cut style by its name."""
         from fitsolver.cut import cut
 
         if name is None:
-            self.refuse("--cut", None, "is missing", "Name the cut; fitsolver cuts lists them")
+            self.refuse(option, None, "is missing", "Name the cut; fitsolver cuts lists them")
             return None
-        with self.noting("--cut"):
+        with self.noting(option):
             return cut(name)
         return None
 
     def material(self, name: str) -> Material | None:
-        """Find a material by name."""
+        """Find a material by its name."""
         from fitsolver.material import material
 
         with self.noting("--material"):
@@ -188,7 +188,7 @@ def faults_of(error: FitsolverError, option: str = "") -> tuple[Fault, ...]:
             else f"Known are {', '.join(error.known)}"
         )
     elif isinstance(error, OutOfRange):
-        key, value = option_of(error.name), error.value
+        key, value = option_of(error.name), float(f"{error.value:.6g}")
         rule = f"must be {error.low:g} to {error.high:g} {error.unit}".rstrip()
         remedy = (error.remedy[:1].upper() + error.remedy[1:]) or "Correct the value"
     else:

@@ -6,15 +6,16 @@ the sections, what the letters mean below.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from fitsolver.figure import SHEET_PENS, TEXT_PENS, Board, Drawing, Role, wrapped, zigzag
 from fitsolver.paint import write_drawing
 from fitsolver.plan_view import plan
-from fitsolver.requirement import FALLS_THROUGH
 from fitsolver.section_view import Key, section
 from fitsolver.set_stone import SetStone, claw_directions, section_directions, set_stone
-from fitsolver.solver import Bench, Check
+from fitsolver.solver import FLOORS, HEIGHTS, Bench, Check
 from fitsolver.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
 
 __all__ = ["cut_drawing", "drawing_of", "gallery", "proposals_drawing", "write_drawing"]
@@ -25,16 +26,20 @@ LANE = 70.0
 _WIDE = SHEET_PENS - 2 * _EDGE
 
 
-def drawing_of(bench: Bench, check: Check, *, wide: bool = False) -> Drawing:
+def drawing_of(
+    bench: Bench, check: Check, *, measured: Collection[str] = (), wide: bool = False
+) -> Drawing:
     """Draw one checked stone in its seat: plan, two sections, dimensions and verdict.
 
     Dimensions are those of the best estimate, in millimetres; those that hang on something nobody
-    measured are marked with ~. A `wide` sheet has the sections beside the plan.
+    measured are marked with ~. `measured` names those heights of the stone that were read (of
+    `solver.HEIGHTS`); the others are shared out of its depth by its style. A `wide`
+    sheet has the sections beside the plan.
     """
     scene = set_stone(bench, check)
     pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
     key = Key(
-        assumed=scene.assumed | {"stone heights"},
+        assumed=scene.assumed | (set(HEIGHTS) - set(measured)),
         u={margin.name: margin.u_mm for margin in check.requirements},
     )
     sheet = Board(pen)
@@ -87,7 +92,7 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
         verdict += f", after alteration {check.probability_after_alteration:.2f}"
     binding = next(item for item in check.requirements if item.name == check.binding)
     closest = f"binding: {binding.name}, margin {binding.margin_mm:+.2f} ± {binding.u_mm:.2f} mm"
-    if binding.margin_mm <= FALLS_THROUGH:
+    if check.rests_on in FLOORS:
         closest = f"binding: {binding.name}, the stone falls through"
     lines = (
         (bench.mounting.name, 14.0, True),

@@ -14,7 +14,7 @@ rose.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import pairwise
@@ -27,6 +27,8 @@ from fitsolver import outline
 from fitsolver.cut import CutStyle, Part, Ring, Row
 
 Array = NDArray[np.float64]
+# From so many facets up a part is a dome: its ridges are too flat to matter.
+MANY_FACETS = 400
 Span = tuple[Array, Array]
 
 
@@ -59,6 +61,10 @@ class Facets:
 class Form:
     """A cut style at given proportions: outline and facets, in widths.
 
+    Facets, normals and reaches describe a convex `body`: the whole stone or, where the outline is
+    a mirrored one (a heart), its half at y >= 0, cut straight along y = 0. Whatever is asked of
+    them is asked about points brought to that half by `fold`.
+
     A form equals only itself; `form` gives the same one for the same request.
     """
 
@@ -74,25 +80,77 @@ class Form:
         """Area of the girdle outline, in square widths."""
         return outline.area(self.outline)
 
+    @property
+    def mirrored(self) -> bool:
+        """Whether the stone is the union of two convex halves, mirror images across y = 0."""
+        return outline.family(self.style.family).mirrored
+
+    @cached_property
+    def body(self) -> Array:
+        """The outline of the convex body, shape (m, 2): the whole one, or its half at y >= 0."""
+        return outline.upper_half(self.outline) if self.mirrored else self.outline
+
+    def fold(self, points: Array) -> Array:
+        """Bring plan points (..., 2) to the side of the body: y -> |y| if mirrored."""
+        return np.where((False, True), np.abs(points), points) if self.mirrored else points
+
+    def unfold(self, vectors: Array, points: Array) -> Array:
+        """Turn vectors (..., 2) found for folded points back to where the points (..., 2) are."""
+        if not self.mirrored:
+            return vectors
+        back = np.stack([np.ones_like(points[..., 1]), np.where(points[..., 1] < 0, -1.0, 1.0)], -1)
+        turned: Array = vectors * back
+        return turned
+
     @cached_property
     def normals(self) -> Array:
-        """Normals that describe the outline for distances, shape (k, 2)."""
-        return outline.normals_of(self.outline)
+        """Normals that describe the outline for distances of folded points, shape (k, 2)."""
+        return (outline.half_normals_of if self.mirrored else outline.normals_of)(self.body)
 
     @cached_property
     def reach(self) -> Array:
-        """Support of the outline along `normals`, shape (k,), in widths."""
-        return outline.support(self.outline, self.normals)
+        """Support of the body along `normals`, shape (k,), in widths."""
+        return outline.support(self.body, self.normals)
+
+    @cached_property
+    def rim(self) -> tuple[Array, Array]:
+        """Corners of the girdle's lower edge: points (r, 2) and the pavilion's share of depth there.
+
+        They are the outline's vertices and the places between them where a ridge of the pavilion
+        meets the girdle. The share is 0 where facets meet the girdle's lower plane, below 0 where
+        they cut into the girdle.
+        """
+        start = self.outline
+        way = np.roll(start, -1, axis=0) - start
+        share = self.pavilion.height(self.fold(start))
+        if not 0 < len(self.pavilion.slopes) <= MANY_FACETS:
+            return start, share
+        step = 1e-6
+        ahead = self.pavilion.height(self.fold(start + step * way))
+        behind = self.pavilion.height(self.fold(start + (1 - step) * way))
+        after = np.roll(share, -1)
+        gain, loss = (ahead - share) / step, (after - behind) / step
+        crosses = (gain > 1e-6) & (loss < -1e-6)
+        part = (after - loss - share)[crosses] / (gain - loss)[crosses]
+        between = start[crosses] + part[:, None] * way[crosses]
+        return (
+            np.vstack([start, between]),
+            np.append(share, self.pavilion.height(self.fold(between))),
+        )
 
     @cached_property
     def crown_volume(self) -> float:
         """Volume above the girdle's upper plane for a crown one width high, dips taken off."""
-        return _part_volume(self.outline, self.crown)
+        return self._bodies * _part_volume(self.body, self.crown)
 
     @cached_property
     def pavilion_volume(self) -> float:
         """Volume below the girdle's lower plane for a pavilion one width deep, dips taken off."""
-        return _part_volume(self.outline, self.pavilion)
+        return self._bodies * _part_volume(self.body, self.pavilion)
+
+    @property
+    def _bodies(self) -> int:
+        return 2 if self.mirrored else 1
 
 
 def heights(style: CutStyle, proportions: Mapping[str, Any]) -> tuple[Any, Any, Any]:
@@ -131,13 +189,15 @@ def form(
 def _form(style: CutStyle, length_ratio: float, items: tuple[tuple[str, float], ...]) -> Form:
     proportions = dict(items)
     points = outline.draw(style.family, length_ratio, proportions)
+    mirrored = outline.family(style.family).mirrored
+    body = outline.upper_half(points) if mirrored else points
     return Form(
         style=style,
         length_ratio=length_ratio,
         proportions=proportions,
         outline=points,
-        crown=_facets(style, "crown", points, length_ratio, proportions),
-        pavilion=_facets(style, "pavilion", points, length_ratio, proportions),
+        crown=_facets(style, "crown", body, length_ratio, proportions),
+        pavilion=_facets(style, "pavilion", body, length_ratio, proportions),
     )
 
 
@@ -148,7 +208,7 @@ def _facets(
     slopes: list[Array] = []
     offsets: list[Array] = []
     names: list[str] = []
-    keel = _keel(points) if style.ring_kind[part] == "inset" else None
+    core = _core(style.ring_kind[part], points)
 
     def add(
         direction: Array, near: tuple[Array, float], far: tuple[Array, float], name: str
@@ -165,7 +225,7 @@ def _facets(
     for row in style.rows:
         if row.part != part:
             continue
-        direction, spans = _row_spans(row, points, keel, ratio)
+        direction, spans = _row_spans(row, points, core, ratio)
         for near, far in pairwise(_row_line(row, style, proportions, spans)):
             add(direction, near, far, row.name)
     for dome in style.domes:
@@ -179,6 +239,10 @@ def _facets(
         # 72 directions, all of them vertices of a round or oval outline.
         direction = _directions(tuple(np.arange(72) * 5.0), points, ratio)
         full = outline.support(points, direction)
+        if outline.family(style.family).mirrored:
+            # Planes that would only touch the straight cut between the halves.
+            cut = (direction[:, 1] < 0) & (outline.contact(points, direction)[:, 1] < 1e-9)
+            direction, full = direction[~cut], full[~cut]
         for k in range(dome.tiers):
             near, far = (full * scale[k], height[k]), (full * scale[k + 1], height[k + 1])
             add(direction, near, far, "dome")
@@ -194,14 +258,25 @@ def _facets(
     )
 
 
-def _keel(points: Array) -> tuple[float, float]:
-    """Return the ends (x) of the line that inset rings shrink to: half a width from each end."""
-    left, right = float(points[:, 0].min()) + 0.5, float(points[:, 0].max()) - 0.5
-    return (left, right) if left < right else ((left + right) / 2,) * 2
+def _core(kind: str, points: Array) -> Callable[[Array], Array]:
+    """Return the reach along normals (k, 2) of what rings shrink to.
+
+    Scaled rings shrink to the origin; inset ones to a line that ends half a width from each end;
+    even ones move every side in by the same distance, to the middle of the largest circle inside.
+    """
+    if kind == "even":
+        radius = outline.inscribed(points)[1]
+        return lambda normal: outline.support(points, normal) - radius
+    left, right = 0.0, 0.0
+    if kind == "inset":
+        left, right = float(points[:, 0].min()) + 0.5, float(points[:, 0].max()) - 0.5
+        if left > right:
+            left = right = (left + right) / 2
+    return lambda normal: np.maximum(normal[:, 0] * left, normal[:, 0] * right)
 
 
 def _row_spans(
-    row: Row, points: Array, keel: tuple[float, float] | None, ratio: float
+    row: Row, points: Array, core: Callable[[Array], Array], ratio: float
 ) -> tuple[Array, tuple[Span, Span]]:
     """Return a row's normals and how far its outer and inner ring reach along them.
 
@@ -212,7 +287,7 @@ def _row_spans(
     reaches = row.outer_reach_deg, row.inner_reach_deg
     normal = _directions(row.directions_deg, points, ratio)
     if row.directions_deg is None or max(reaches) == 0:
-        span = outline.support(points, normal), _keel_reach(keel, normal)
+        span = outline.support(points, normal), core(normal)
         return normal, (span, span)
     angles = np.asarray(row.directions_deg)
 
@@ -224,17 +299,11 @@ def _row_spans(
     # At a sharp point both ends fall together: there the direction asked for is kept.
     square = np.column_stack([chord[:, 1], -chord[:, 0]]) / np.maximum(size, 1e-6)
     normal = np.where(size > 1e-6, square, normal)
-    nothing = _keel_reach(keel, normal)
+    nothing = core(normal)
     outer, inner = (
         np.einsum("ij,ij->i", normal, touched(step) + touched(-step)) / 2 for step in reaches
     )
     return normal, ((outer, nothing), (inner, nothing))
-
-
-def _keel_reach(keel: tuple[float, float] | None, normal: Array) -> Array:
-    left, right = keel or (0.0, 0.0)
-    reach: Array = np.maximum(normal[:, 0] * left, normal[:, 0] * right)
-    return reach
 
 
 def _directions(directions_deg: tuple[float, ...] | None, points: Array, ratio: float) -> Array:
@@ -320,10 +389,12 @@ def _ring(
     return scale, float(np.interp(-scale * half_step, -line, stations))
 
 
-def _main_count(style: CutStyle, part: Part) -> int:
+def _main_count(style: CutStyle, part: Part) -> float:
+    """Main facets to a full turn; a heart's rows only go round its half at y >= 0."""
     for row in style.rows:
         if row.part == part and row.name == "mains" and row.directions_deg is not None:
-            return len(row.directions_deg)
+            first, last = row.directions_deg[0], row.directions_deg[-1]
+            return 360 * (len(row.directions_deg) - 1) / (last - first)
     return 8
 
 

@@ -18,15 +18,15 @@ Only the turn has to be searched. Neglected: tilts of the new axis other than th
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from itertools import count
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Condition = tuple[Array, Array]
 
 Facing = Literal["up", "down", "+length", "-length", "+width", "-width"]
 
@@ -44,19 +44,34 @@ FACINGS: dict[Facing, Array] = {
 STEP_DEG = 5.0
 """Turns are first tried this far apart."""
 
+TURN_CLOSE = 2e-5
+"""Turns are refined to this [rad], 0.001 degrees."""
+
 WORTH = 0.1
 """A turn is followed up if its log volume is within this of the best (3 % of the width)."""
 
 CANDIDATES = 3
 """Turns that are followed up."""
 
-CLOSE = 1e-10
-"""Conditions hold and volumes are right to this, in widths of the stone and relatively."""
+CLOSE = 1e-9
+"""Conditions hold and log volumes are right to this, in widths of the stone and relatively."""
 
-START_FACETS = 200
-"""Facets looked at first; the rest of a dome's thousands only where a solution breaks them."""
+TOLERANCE = 1e-10
+"""What the linear programmes are solved to, the finest that the solver offers."""
 
-TANGENTS = np.geomspace(1e-3, 1e3, 25)
+ROUGH = 1e-3
+"""How closely log volumes are worked out to choose among turns."""
+
+FINE = 1e-7
+"""How closely log volumes are worked out to refine a turn."""
+
+FIRST_FACETS = 100
+"""Facets looked at first; the others of a dome's thousands only once a solution breaks them."""
+
+MOST_BROKEN = 60
+"""Conditions added at a time, those broken most."""
+
+FIRST_TANGENTS = (0.03, 0.1, 0.3, 1.0, 3.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,12 +80,14 @@ class Body:
 
     `corners` (j, v, 3): corner v is the sum over sizes of size_j x corners[j, v]; `fill` (j,):
     volume = width^2 x fill . sizes; `rules` (r, j) and `limits` (r,): rules . sizes <= limits.
+    `usual` (j,) are sizes in a usual proportion; the symmetry of the body is taken from them.
     """
 
     corners: Array
     fill: Array
     rules: Array
     limits: Array
+    usual: Array
 
     def points(self, sizes: Array) -> Array:
         """Corners of the body of given sizes, shape (v, 3)."""
@@ -92,8 +109,18 @@ class Inscribed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Laid:
+    """An inscribed body, which way it faces, its turn and how far apart turns were tried."""
+
+    body: Inscribed
+    facing: Facing
+    turn_rad: float
+    step_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Room:
-    """The inside of a stone: unit `normals` (k, 3), `offsets` (k,) and `corners` (v, 3), any unit.
+    """The inside of a stone: unit `normals` (k, 3), `offsets` (k,) and `corners` (v, 3).
 
     `unit` is a length of the stone; programmes are solved in it.
     """
@@ -103,19 +130,6 @@ class Room:
     corners: Array
     unit: float
 
-    def largest(
-        self, body: Body, rotation: Array, at_least: float = -math.inf
-    ) -> tuple[float, Inscribed | None]:
-        """Find the largest body for one turn, shape (3, 3): (upper bound of log volume, body).
-
-        No body (None) where none fits its rules, or where the bound falls below `at_least`.
-        """
-        return _Programme(self, body, rotation).largest(at_least)
-
-    def short_by(self, body: Body, rotation: Array) -> float:
-        """How far all facets would have to stand out further for the body's rules; 0 if it fits."""
-        return _Programme(self, body, rotation).short_by()
-
 
 def turned(facing: Facing, turn_rad: float) -> Array:
     """Return the rotation (3, 3) of a body turned about its own axis, then laid as said."""
@@ -124,85 +138,262 @@ def turned(facing: Facing, turn_rad: float) -> Array:
     return found
 
 
-def search(
-    room: Room, body: Body, facings: Sequence[Facing], like: Array
-) -> tuple[Inscribed, Facing, float] | None:
-    """Find the largest body over all turns and the facings given: (body, facing, turn [rad]).
+class Programme:
+    """The linear programmes for one body in one room.
 
-    Turns every `STEP_DEG` that the symmetries of stone and body do not make equal, the best of
-    them refined. `like` (j,) are usual sizes of the body: its symmetry is taken from them. None
-    where none fits.
+    Variables are the sizes, the shift, the logarithms of width and fill, and how far all facets
+    stand out further. Tangents, and which facets matter, are kept from one turn to the next.
     """
-    points = body.points(like)
-    tried: list[tuple[float, Facing, float, float, Inscribed | None]] = []
-    best = -math.inf
+
+    def __init__(self, room: Room, body: Body) -> None:
+        """Set up what does not depend on the turn."""
+        self.room = room
+        self.body = body
+        # Bodies of the usual sizes, and with each size half as large and half as large again.
+        changes = 0.5 * np.eye(len(body.usual))
+        self._some = body.usual * np.vstack([np.ones(len(changes)), 1 + changes, 1 - changes])
+        self._count = len(body.fill)
+        self._columns = self._count + 6
+        self._offsets = room.offsets / room.unit
+        low, high = room.corners.min(axis=0) / room.unit, room.corners.max(axis=0) / room.unit
+        free: list[tuple[float | None, float | None]] = [(None, None)] * 2
+        # The body's origin lies inside it, and so in the room's box.
+        box = zip(low.tolist(), high.tolist(), strict=True)
+        self._bounds = [*[(0.0, 1e3)] * self._count, *box, *free]
+        self._rules = np.zeros((len(body.rules), self._columns))
+        self._rules[:, : self._count] = body.rules
+        self._tangents = [(x, x) for x in FIRST_TANGENTS]
+        step = max(1, len(room.offsets) // FIRST_FACETS)
+        self._facets = np.arange(len(room.offsets)) % step == 0
+
+    def largest(
+        self, rotation: Array, *, at_least: float = -math.inf, close: float = CLOSE
+    ) -> Inscribed | None:
+        """Find the largest body for one turn, shape (3, 3), its log volume right to `close`.
+
+        None where no body fits its rules, or none can be of log volume `at_least`.
+        """
+        cost = np.zeros(self._columns)
+        cost[-3:-1] = -2.0, -1.0
+        scale = 3 * math.log(self.room.unit)
+        conditions = self._conditions(rotation)
+        while True:
+            solution = self._solved(cost, conditions, (0.0, 0.0))
+            if solution is None:
+                return None
+            bound = float(-cost @ solution)
+            if bound + scale < at_least:
+                return None
+            broken = self._broken(solution, rotation)
+            width, filled = float(solution[0]), float(self.body.fill @ solution[: self._count])
+            # With one size only, more volume is more width: tangents have nothing to choose.
+            short = bound - 2 * math.log(width) - math.log(filled) if self._count > 1 else 0.0
+            if broken is None and short < close:
+                return self._true_to_facets(solution, rotation)
+            if broken is not None:
+                conditions.append(broken)
+            if short >= close:
+                self._tangents.append((width, filled))
+
+    def short_by(self, rotation: Array) -> float:
+        """How much further out all facets would have to be for the body's rules; 0 if it fits."""
+        cost = np.zeros(self._columns)
+        cost[-1] = 1.0
+        conditions = self._conditions(rotation)
+        while True:
+            solution = self._solved(cost, conditions, (0.0, None))
+            if solution is None:  # rules that contradict each other
+                return math.inf
+            broken = self._broken(solution, rotation)
+            if broken is None:
+                return float(solution[-1]) * self.room.unit
+            conditions.append(broken)
+
+    def _solved(
+        self, cost: Array, conditions: Sequence[Condition], further: tuple[float, float | None]
+    ) -> Array | None:
+        from scipy.optimize import linprog
+
+        width, filled = np.array(self._tangents).T
+        # log x <= log x0 + (x - x0) / x0
+        tangents = np.zeros((2, len(width), self._columns))
+        tangents[0, :, 0] = -1 / width
+        tangents[1, :, : self._count] = -self.body.fill / filled[:, None]
+        tangents[0, :, -3] = tangents[1, :, -2] = 1.0
+        found = linprog(
+            cost,
+            A_ub=np.vstack([self._rules, *tangents, *(rows for rows, _ in conditions)]),
+            b_ub=np.concatenate(
+                [
+                    self.body.limits / self.room.unit,
+                    np.log(width) - 1,
+                    np.log(filled) - 1,
+                    *(limits for _, limits in conditions),
+                ]
+            ),
+            bounds=[*self._bounds, further],
+            method="highs-ds",
+            options={
+                "primal_feasibility_tolerance": TOLERANCE,
+                "dual_feasibility_tolerance": TOLERANCE,
+            },
+        )
+        return None if found.x is None else np.asarray(found.x, dtype=np.float64)
+
+    def _conditions(self, rotation: Array) -> list[Condition]:
+        """Conditions of the facets that may matter, for bodies of some sizes."""
+        facets = np.flatnonzero(self._facets)
+        directions = self.room.normals[facets] @ rotation
+        corners = [_reach(directions, self.body.points(sizes))[1] for sizes in self._some]
+        pairs = np.unique([np.tile(facets, len(corners)), np.concatenate(corners)], axis=1)
+        return [self._condition(pairs[0], pairs[1], rotation)]
+
+    def _condition(
+        self, facets: NDArray[np.int64], corners: NDArray[np.int64], rotation: Array
+    ) -> Condition:
+        """Keep these corners behind these facets."""
+        row = np.zeros((len(facets), self._columns))
+        normals = self.room.normals[facets]
+        row[:, : self._count] = np.einsum(
+            "kx,jkx->kj", normals @ rotation, self.body.corners[:, corners]
+        )
+        row[:, self._count : self._count + 3] = normals
+        row[:, -1] = -1.0
+        return row, self._offsets[facets]
+
+    def _broken(self, solution: Array, rotation: Array) -> Condition | None:
+        """Return the conditions that a solution breaks most."""
+        points = self.body.points(solution[: self._count])
+        reach, corners = _reach(self.room.normals @ rotation, points)
+        shift = solution[self._count : self._count + 3]
+        beyond = reach + self.room.normals @ shift - self._offsets - solution[-1]
+        worst = np.argsort(-beyond)[:MOST_BROKEN]
+        broken = worst[beyond[worst] > CLOSE]
+        if len(broken) == 0:
+            return None
+        self._facets[broken] = True
+        return self._condition(broken, corners[broken], rotation)
+
+    def _true_to_facets(self, solution: Array, rotation: Array) -> Inscribed:
+        """Take a solution back, or on, to where it touches: free of the programme's tolerance."""
+        sizes, shift = solution[: self._count], solution[self._count : self._count + 3]
+        reach, _ = _reach(self.room.normals @ rotation, self.body.points(sizes))
+        left = self._offsets - self.room.normals @ shift
+        # Nearer to the body's origin than this, the tolerance itself would tell.
+        told = reach > 0.01
+        unit = self.room.unit
+        sizes = sizes * float((left[told] / reach[told]).min()) * unit
+        return Inscribed(
+            sizes=sizes,
+            shift=shift * unit,
+            rotation=rotation,
+            log_volume=2 * math.log(sizes[0]) + math.log(self.body.fill @ sizes),
+        )
+
+
+def _reach(directions: Array, points: Array) -> tuple[Array, NDArray[np.int64]]:
+    """How far points (v, 3) reach in each direction (k, 3), and which of them does: (k,) each.
+
+    In blocks that stay in the cache and are not shared out to threads, which here cost more than
+    they save.
+    """
+    reach, best = np.empty(len(directions)), np.empty(len(directions), dtype=np.int64)
+    size = max(1, 80_000 // len(points))
+    for start in range(0, len(directions), size):
+        block = directions[start : start + size] @ points.T
+        best[start : start + size] = block.argmax(axis=1)
+        reach[start : start + size] = block.max(axis=1)
+    return reach, best
+
+
+def search(programme: Programme, facings: Sequence[Facing]) -> Laid | None:
+    """Find the largest body over all turns and the facings given; None where none fits."""
+    return refine(programme, scan(programme, facings))
+
+
+def scan(
+    programme: Programme, facings: Sequence[Facing], at_least: float = -math.inf
+) -> list[Laid]:
+    """Try turns every `STEP_DEG` that the symmetries of stone and body do not make equal.
+
+    Returns those larger than their neighbours, the largest first, their log volumes right to
+    `ROUGH`; none that is smaller than the best, or than `at_least`, by more than `WORTH`.
+    """
+    points = programme.body.points(programme.body.usual)
+    tops: list[Laid] = []
+    best = at_least
     for facing in facings:
-        turns, step = distinct_turns(room.corners @ FACINGS[facing], points)
+        turns, step, closed = distinct_turns(programme.room.corners @ FACINGS[facing], points)
+        found = []
         for turn in turns:
-            bound, found = room.largest(body, turned(facing, turn), best - WORTH)
-            if found is not None:
-                best = max(best, found.log_volume)
-            tried.append((bound, facing, turn, step, found))
-    fitting = [item for item in tried if item[4] is not None and item[0] > best - WORTH]
-    if not fitting:
-        return None
-
-    refined: list[tuple[Inscribed, Facing, float]] = []
-    for _, facing, turn, step, found in sorted(fitting, key=lambda item: -item[0])[:CANDIDATES]:
-        assert found is not None
-        refined.append((found, facing, turn))
-        if step == 0:
-            continue
-
-        def at(angle: float, facing: Facing = facing) -> tuple[float, Inscribed | None]:
-            return room.largest(body, turned(facing, angle))
-
-        better, angle = climb(at, turn - step, turn + step)
-        if better is not None:
-            refined.append((better, facing, angle))
-    # Of equals the first: as the stone lies, before any turn.
-    return max(refined, key=lambda item: round(item[0].log_volume, 9))
+            one = programme.largest(turned(facing, turn), at_least=best - WORTH, close=ROUGH)
+            found.append(one)
+            best = max(best, log_volume(one))
+        values = np.array([log_volume(one) for one in found])
+        around = np.concatenate([values[-1:], values, values[:1]])
+        if closed:  # the ends of a mirrored range are next to mirror images
+            around[0], around[-1] = values[min(1, len(values) - 1)], values[max(-2, -len(values))]
+        tops += [
+            Laid(body=one, facing=facing, turn_rad=float(turns[k]), step_rad=step)
+            for k, one in enumerate(found)
+            if one is not None and values[k] >= max(around[k], around[k + 2])
+        ]
+    tops = [top for top in tops if top.body.log_volume >= best - WORTH]
+    return sorted(tops, key=lambda top: -top.body.log_volume)
 
 
-def climb(
-    at: Callable[[float], tuple[float, Inscribed | None]], low: float, high: float, close: float = 1e-5
-) -> tuple[Inscribed | None, float]:
-    """Golden-section search of the largest body over one number: (body, number)."""
+def refine(programme: Programme, tops: Sequence[Laid]) -> Laid | None:
+    """Refine the turns of the first few of `tops`; return the largest body."""
+    refined: list[Laid] = []
+    for top in tops[:CANDIDATES]:
+
+        def height(angle: float, facing: Facing = top.facing) -> float:
+            return log_volume(programme.largest(turned(facing, angle), close=FINE))
+
+        low, high = top.turn_rad - top.step_rad, top.turn_rad + top.step_rad
+        for angle in (top.turn_rad, climb(height, low, high, TURN_CLOSE)):
+            one = programme.largest(turned(top.facing, angle))
+            if one is not None:
+                refined.append(replace(top, body=one, turn_rad=angle))
+    # Of those equal to a millionth the first: as the stone lies, before any turn.
+    return max(refined, key=lambda laid: round(laid.body.log_volume, 6), default=None)
+
+
+def climb(height: Callable[[float], float], low: float, high: float, close: float) -> float:
+    """Find the top of a function of one number by golden-section search, to within `close`."""
     share = (math.sqrt(5) - 1) / 2
     inner = [high - share * (high - low), low + share * (high - low)]
-    found = [at(inner[0])[1], at(inner[1])[1]]
+    found = [height(inner[0]), height(inner[1])]
     while high - low > close:
-        if _log_volume(found[0]) >= _log_volume(found[1]):
+        if found[0] >= found[1]:
             high = inner[1]
             inner = [high - share * (high - low), inner[0]]
-            found = [at(inner[0])[1], found[0]]
+            found = [height(inner[0]), found[0]]
         else:
             low = inner[0]
             inner = [inner[1], low + share * (high - low)]
-            found = [found[1], at(inner[1])[1]]
-    better = int(_log_volume(found[1]) > _log_volume(found[0]))
-    return found[better], inner[better]
+            found = [found[1], height(inner[1])]
+    return inner[int(found[1] > found[0])]
 
 
-def _log_volume(found: Inscribed | None) -> float:
+def log_volume(found: Inscribed | None) -> float:
+    """Log volume of a body, minus infinity of none."""
     return -math.inf if found is None else found.log_volume
 
 
-def distinct_turns(stone: Array, body: Array) -> tuple[Array, float]:
-    """Turns [rad] about z that differ for two sets of corners, shape (v, 3), and their step.
+def distinct_turns(stone: Array, body: Array) -> tuple[Array, float, bool]:
+    """Turns [rad] about z that differ for two sets of corners (v, 3), their step, and if mirrored.
 
     Turning by a symmetry of either leaves all as it was; where both are their own mirror image,
-    a turn to the left is as good as one to the right.
+    a turn to the left is as good as one to the right, and only one of them is returned.
     """
-    first, second = _symmetry(stone), _symmetry(body)
-    period = 2 * math.pi / math.lcm(first[0], second[0])
-    if first[1] and second[1]:
-        steps = math.ceil(period / 2 / math.radians(STEP_DEG))
-        turns = np.linspace(0.0, period / 2, steps + 1)
-    else:
-        steps = math.ceil(period / math.radians(STEP_DEG))
-        turns = np.linspace(0.0, period, steps, endpoint=False)
-    return turns, float(turns[1]) if len(turns) > 1 else period / 2
+    (first, mirrored), (second, also) = _symmetry(stone), _symmetry(body)
+    period = 2 * math.pi / math.lcm(first, second)
+    closed = mirrored and also
+    span = period / 2 if closed else period
+    steps = math.ceil(span / math.radians(STEP_DEG) - 1e-9)
+    step = span / steps
+    return np.array([step * k for k in range(steps + closed)]), step, closed
 
 
 def _symmetry(points: Array) -> tuple[int, bool]:
@@ -215,140 +406,6 @@ def _symmetry(points: Array) -> tuple[int, bool]:
     def same(moved: Array) -> bool:
         return bool(np.max(tree.query(moved)[0]) < close)
 
-    order = next(n for n in (24, 16, 12, 8, 6, 5, 4, 3, 2, 1) if same(centred @ _turn(n)))
+    orders = (24, 16, 12, 8, 6, 5, 4, 3, 2, 1)
+    order = next(n for n in orders if same(centred @ turned("up", 2 * math.pi / n)))
     return order, same(centred * (1, -1, 1))
-
-
-def _turn(order: int) -> Array:
-    return turned("up", 2 * math.pi / order)
-
-
-class _Programme:
-    """The linear programmes for one turn, with the conditions found to matter so far.
-
-    Variables: sizes, shift, the two logarithms, and how far all facets stand out further.
-    """
-
-    def __init__(self, room: Room, body: Body, rotation: Array) -> None:
-        self.room = room
-        self.body = body
-        self.rotation = rotation
-        self.j = len(body.fill)
-        self.offsets = room.offsets / room.unit
-        self.directions = room.normals @ rotation
-        low, high = room.corners.min(axis=0) / room.unit, room.corners.max(axis=0) / room.unit
-        self.bounds = [(0.0, 1e3)] * self.j + list(zip(low, high, strict=True))
-        rules = np.zeros((len(body.rules), self.j + 6))
-        rules[:, : self.j] = body.rules
-        self.rows, self.limits = [rules], [body.limits / room.unit]
-        for point in TANGENTS:
-            self._touch(point, point)
-
-    def _touch(self, width: float, filled: float) -> None:
-        """Bound both logarithms by their tangents: log x <= log x0 + (x - x0) / x0."""
-        row = np.zeros((2, self.j + 6))
-        row[0, 0] = -1 / width
-        row[1, : self.j] = -self.body.fill / filled
-        row[0, self.j + 3] = row[1, self.j + 4] = 1.0
-        self.rows.append(row)
-        self.limits.append(np.log([width, filled]) - 1)
-
-    def _keep(self, facets: NDArray[np.int64], corners: NDArray[np.int64]) -> None:
-        """Keep corners inside facets."""
-        row = np.zeros((len(facets), self.j + 6))
-        reach = self.body.corners[:, corners]
-        row[:, : self.j] = np.einsum("kx,jkx->kj", self.directions[facets], reach)
-        row[:, self.j : self.j + 3] = self.room.normals[facets]
-        row[:, -1] = -1.0
-        self.rows.append(row)
-        self.limits.append(self.offsets[facets])
-
-    def _start(self) -> None:
-        step = max(1, len(self.offsets) // START_FACETS)
-        facets = np.arange(0, len(self.offsets), step)
-        for sizes in np.vstack([np.ones(self.j), 0.5 + np.eye(self.j)]):
-            reach = self.directions[facets] @ self.body.points(sizes).T
-            self._keep(facets, reach.argmax(axis=1))
-
-    def _solved(self, cost: Array, outer: tuple[float, float | None]) -> Array | None:
-        from scipy.optimize import linprog
-
-        free: list[tuple[float | None, float | None]] = [(None, None)] * 2
-        found = linprog(
-            cost,
-            A_ub=np.vstack(self.rows),
-            b_ub=np.concatenate(self.limits),
-            bounds=[*self.bounds, *free, outer],
-            method="highs-ds",
-            options={
-                "primal_feasibility_tolerance": CLOSE,
-                "dual_feasibility_tolerance": CLOSE,
-            },
-        )
-        return None if found.x is None else np.asarray(found.x, dtype=np.float64)
-
-    def _broken(self, solution: Array) -> bool:
-        """Add the conditions that a solution breaks; tell whether there were any."""
-        points = self.body.points(solution[: self.j])
-        reach = self.directions @ points.T
-        corners = reach.argmax(axis=1)
-        beyond = reach[np.arange(len(reach)), corners] - self.offsets - solution[-1]
-        beyond += self.room.normals @ solution[self.j : self.j + 3]
-        broken = np.flatnonzero(beyond > 2 * CLOSE)
-        if len(broken):
-            self._keep(broken, corners[broken])
-        return len(broken) > 0
-
-    def _rounds(self, cost: Array, outer: tuple[float, float | None]) -> Iterator[Array | None]:
-        self._start()
-        for _ in count():
-            yield self._solved(cost, outer)
-
-    def largest(self, at_least: float) -> tuple[float, Inscribed | None]:
-        cost = np.zeros(self.j + 6)
-        cost[self.j + 3 : self.j + 5] = -2.0, -1.0
-        unit = 3 * math.log(self.room.unit)
-        before: Array | None = None
-        for solution in self._rounds(cost, (0.0, 0.0)):
-            if solution is None:
-                break
-            sizes = solution[: self.j]
-            bound = float(-cost @ solution)
-            if bound + unit < at_least:
-                return bound + unit, None
-            broken = self._broken(solution)
-            width, filled = float(sizes[0]), float(self.body.fill @ sizes)
-            value = 2 * math.log(width) + math.log(filled)
-            still = before is not None and bool(np.allclose(sizes, before, rtol=0, atol=CLOSE))
-            if not broken and (bound - value < CLOSE or still):
-                return value + unit, self._true_to_facets(solution)
-            self._touch(width, filled)
-            before = sizes
-        return -math.inf, None
-
-    def short_by(self) -> float:
-        cost = np.zeros(self.j + 6)
-        cost[-1] = 1.0
-        for solution in self._rounds(cost, (0.0, None)):
-            if solution is None:
-                return math.inf
-            if not self._broken(solution):
-                break
-        assert solution is not None
-        return float(solution[-1]) * self.room.unit
-
-    def _true_to_facets(self, solution: Array) -> Inscribed:
-        """Take the solution back (or on) to where it touches: free of the programme's tolerance."""
-        sizes, shift = solution[: self.j], solution[self.j : self.j + 3]
-        reach = (self.directions @ self.body.points(sizes).T).max(axis=1)
-        left = self.offsets - self.room.normals @ shift
-        told = reach > 0.01  # nearer than that to the body's origin the tolerance would tell
-        sizes = sizes * float((left[told] / reach[told]).min())
-        value = 2 * math.log(sizes[0]) + math.log(self.body.fill @ sizes)
-        unit = self.room.unit
-        return Inscribed(
-            sizes=sizes * unit,
-            shift=shift * unit,
-            rotation=self.rotation,
-            log_volume=value + 3 * math.log(unit),
-        )

@@ -212,9 +212,8 @@ def _tapered(ratio: float, shape: Mapping[str, float]) -> Array:
 def _heart(ratio: float, shape: Mapping[str, float]) -> Array:
     """Each half a round lobe and a wing that leaves it without a bend and runs to the point.
 
-    A heart shorter than 0.75 of its width is one of that length, squeezed.
+    A heart whose point is less than half a width from the widest place is a longer one, squeezed.
     """
-    length = max(ratio, 0.75)
     # From 0.25 the lobes would only touch.
     cleft = min(max(shape["cleft_pct"] / 100, 0.0), 0.2)
     # The lobe's middle lies `along` from the cleft and `aside` from the axis; as a circle it
@@ -222,10 +221,11 @@ def _heart(ratio: float, shape: Mapping[str, float]) -> Array:
     along = 0.5 - np.sqrt(cleft)
     aside = 0.25 - along**2
     radius = 0.5 - aside
+    length = max(ratio, radius + 0.5)
     tip = length - radius
     # The wing leaves the lobe where its normal stands at this angle: that of a straight line to
     # the tip, or up to a right angle.
-    straight = np.arccos(radius / np.hypot(tip, aside)) - np.arctan2(aside, tip)
+    straight = np.arccos(min(radius / np.hypot(tip, aside), 1.0)) - np.arctan2(aside, tip)
     fullness = min(max(shape["fullness_pct"] / 100, 2e-3), 1.0)
     leaves = straight + fullness * (np.pi / 2 - straight)
     out = np.array([np.cos(leaves), np.sin(leaves)])
@@ -282,7 +282,7 @@ FAMILIES: Mapping[str, Family] = {
         Family(
             name="heart",
             draw=_heart,
-            shape={"cleft_pct": 13.0, "fullness_pct": 25.0},
+            shape={"cleft_pct": 12.0, "fullness_pct": 30.0},
             half_turn=False,
             pointed=True,
             mirrored=True,
@@ -350,10 +350,18 @@ def whole(half: Array) -> Array:
 
 
 def upper_half(points: Array) -> Array:
-    """Return the half of a mirrored outline at y >= 0, from its right end round to its left."""
+    """Return the half of a mirrored outline at y >= 0, from its right end round to its left.
+
+    Begins and ends on the axis; for a half alone, whatever lies between its ends is dropped.
+    """
     upper = points[points[:, 1] >= 0]
-    first = int(np.argmax(upper[:, 0]))
-    return np.roll(upper, -first, axis=0)
+    on = upper[:, 1] == 0
+    leaves = np.flatnonzero(on & ~np.roll(on, -1))
+    if len(leaves) == 0:  # nothing but the axis
+        return upper
+    upper, on = np.roll(upper, -leaves[0], axis=0), np.roll(on, -leaves[0])
+    returns = 1 + int(np.argmax(on[1:]))
+    return upper[: returns + 1]
 
 
 def inscribed(points: Array) -> tuple[float, float]:

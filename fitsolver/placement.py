@@ -12,29 +12,41 @@ others once, from where the nominal one came to lie.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.centring import widest_least
-from fitsolver.clearance import Metal, distance, facing, nearest
-from fitsolver.form import Form
+from fitsolver.clearance import (
+    Indices,
+    Metal,
+    distance,
+    facing,
+    following,
+    greatest,
+    nearest_normals,
+    nearest_of_run,
+    with_neighbours,
+)
+from fitsolver.form import Form, heights
 from fitsolver.seat import FACE_POINTS, Seats
 
 Array = NDArray[np.float64]
 
 # Parts of the way from the ledge's inner edge to its outer end under the outline.
 ALONG = np.array([0.0, 0.5, 1.0])
-# Pavilion facets that are tried over each station, and vertices of the outline over each run.
-_FACETS = 7
-_VERTICES = 6
+# Pavilion facets that are tried over each station, of a dome more, and corners of the girdle that
+# are tried over each run.
+_FACETS, _DOME_FACETS = 6, 12
+_CORNERS = 3
 # Sectors of the round whose tightest station enters the centring. (The tightest of all would
 # lie on one side and let the stone drift to the other.)
 _SECTORS = 24
 # How often the nominal seat is centred, unless it has settled before [mm].
 _ROUNDS = 6
-_SETTLED_MM = 2e-4
+_SETTLED_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,34 +97,42 @@ class Placement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Plan:
-    """Metal in the stone's frame, before the shift: at the girdle, and the ledge's inner edge."""
+    """What the pose is judged by, in the stone's frame before its shift.
+
+    `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None.
+    """
 
     form: Form
-    seats: Seats
     width: Array
     metal: Metal
+    facing: Array
     inner: Metal | None
     bounds: Bounds
+    claws: bool
+    cut: bool
     nominal: int
+
+    def nearest(self, metal: Metal, sides: int = 1) -> Indices:
+        """Normals (sides, n) that the points of shifted metal are nearest along, if nominal."""
+        points, width = metal.points[:, self.nominal], float(self.width[self.nominal])
+        return nearest_normals(self.form, points, width, sides)
+
+    def normals(self, metal: Metal, chosen: Indices) -> Array:
+        """The outline's normals (2, n) of the given numbers, on the side the points are on."""
+        normals = self.form.normals[chosen]
+        return self.form.unfold(normals, metal.points[:, self.nominal].T).T
 
     def alone(self) -> _Plan:
         """The nominal seat alone."""
         row = slice(self.nominal, self.nominal + 1)
-
-        def only(metal: Metal) -> Metal:
-            return Metal(points=metal.points[:, row], joined=metal.joined)
-
-        return _Plan(
-            form=self.form,
-            seats=self.seats,
+        bounds = self.bounds
+        return replace(
+            self,
             width=self.width[row],
-            metal=only(self.metal),
-            inner=None if self.inner is None else only(self.inner),
-            bounds=Bounds(
-                gap_low=self.bounds.gap_low[row],
-                gap_high=self.bounds.gap_high[row],
-                cover_low=self.bounds.cover_low,
-            ),
+            metal=self.metal.row(self.nominal),
+            facing=self.facing[:, row],
+            inner=None if self.inner is None else self.inner.row(self.nominal),
+            bounds=replace(bounds, gap_low=bounds.gap_low[row], gap_high=bounds.gap_high[row]),
             nominal=0,
         )
 
@@ -131,6 +151,7 @@ def place(
 ) -> Placement:
     """Place a form of given length and width (s,) [mm] into `seats` at a turn.
 
+    One seat may stand for all s stones.
     `girdle` (s,) is the girdle's thickness; `bounds` what the pose strives for; `girdle_z` the
     height of its lower plane at which leaning metal is judged (the datum, or half a millimetre
     under the rim, if not given); `nominal` the row about which neighbours are chosen.
@@ -143,51 +164,57 @@ def place(
     height = np.where(seats.lean > 0, low + girdle, low)
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     squeeze = (width * form.length_ratio / length)[:, None]
-    joined = np.roll(seats.claw, -1) == seats.claw
 
-    def seen(points: Array) -> Metal:
+    def seen(points: Array, joined: NDArray[np.bool_]) -> Metal:
         """Plan points (s, n, 2) in the frame of the turned stone."""
         x, y = points[..., 0], points[..., 1]
-        turned = np.stack([(c * x + s * y) * squeeze, c * y - s * x])
-        return Metal(points=turned, joined=joined if len(joined) == x.shape[1] else _ALL)
+        turned = np.stack(np.broadcast_arrays((c * x + s * y) * squeeze, c * y - s * x))
+        return Metal.of(turned, joined)
 
-    metal = seen(seats.opening_at(height))
-    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
+    one_piece = np.roll(seats.claw, -1) == seats.claw
+    metal = seen(seats.opening_at(height), one_piece)
+    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner, one_piece)
     plan = _Plan(
         form=form,
-        seats=seats,
         width=width,
         metal=metal,
+        facing=facing(form, metal, width, nominal),
         inner=inner,
-        bounds=bounds,
+        bounds=replace(
+            bounds,
+            gap_low=np.broadcast_to(bounds.gap_low, width.shape),
+            gap_high=np.broadcast_to(bounds.gap_high, width.shape),
+        ),
+        claws=seats.holds == "claws",
+        cut=seats.state == "cut",
         nominal=nominal,
     )
-    vertex = facing(form, metal, width, nominal)
-    shift = _shift(plan, vertex)
+    shift = _shift(plan)
     at = shift[..., None]
-    gap, along = distance(form, metal.points - at, width, nominal)
-    near, toward = nearest(metal, gap, along, vertex, at)
-    lean = seats.lean[:, None]
-    out_x, out_y = (seats.outward @ np.array([[c, -s], [s, c]])).T
-    rise = seats.top - height[:, None]
-    entry = np.minimum(near, near - rise * lean * (toward[0] * out_x + toward[1] * out_y))
+    metal = metal.moved(at)
+    tried = plan.nearest(metal)
+    gap = distance(form, metal.points, width, with_neighbours(form, tried))
+    near = nearest_of_run(metal, gap, plan.facing)
+    # How leaning metal closes in on the nearest girdle, as in the nominal seat.
+    outward = seats.outward @ np.array([[c, -s], [s, c]])
+    inward = seats.lean[:, None] * np.einsum("kn,nk->n", plan.normals(metal, tried[0]), outward)
+    entry = np.minimum(near, near - (seats.top - height[:, None]) * inward)
 
     cover = contact_z = contact_zeta = gallery_zeta = None
     if inner is not None:
-        cover = -distance(form, inner.points - at, width, nominal)[0]
-        wall = seen(seats.opening)
+        wall, inner = seen(seats.opening, one_piece).moved(at), inner.moved(at)
+        cover = -distance(form, inner.points, width, with_neighbours(form, plan.nearest(inner, 2)))
         # The wall at the datum plane rather than at the girdle.
-        beyond = gap + height[:, None] * lean * (along[0] * out_x + along[1] * out_y)
-        contacts = [
-            _down_the_ledge(plan, wall.points - at, inner.points - at, cover, beyond),
-            _over_ridges(plan, inner, at, cover),
-            _under_the_girdle(plan, wall, inner, at),
-        ]
+        beyond = gap + height[:, None] * inward
+        ledge = _Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
+        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        rail = seen(seats.gallery).points - at
-        gallery_zeta = _depth_share(form, rail[..., None], width, nominal)[..., 0]
+        rail = seen(seats.gallery, np.ones(seats.gallery.shape[1], dtype=bool)).moved(at)
+        pavilion = _Pavilion.over(form, rail, width, nominal)
+        share = pavilion.share()
+        gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
     return Placement(
         form=form,
         seats=seats,
@@ -203,3 +230,248 @@ def place(
         contact_zeta=contact_zeta,
         gallery_zeta=gallery_zeta,
     )
+
+
+def _shift(plan: _Plan) -> Array:
+    """Where the stone centres in every seat, (2, s)."""
+    alone = plan.alone()
+    low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
+    middle = (low + high)[:, None] / 2
+    points = alone.metal.points
+    here = (points.min(axis=2) + points.max(axis=2)) / 2 - middle * alone.width
+    for _ in range(_ROUNDS):
+        step = _step(alone, here)
+        here = here + step
+        if np.abs(step).max() < _SETTLED_MM:
+            break
+    if len(plan.width) == 1:
+        return here
+    # The others start there, but for the way their metal and their stone's middle have moved.
+    mean = plan.metal.points.mean(axis=2)
+    row = slice(plan.nominal, plan.nominal + 1)
+    start = here + mean - mean[:, row] - middle * (plan.width - plan.width[row])
+    return start + _step(plan, start)
+
+
+def _step(plan: _Plan, shift: Array) -> Array:
+    """How much farther to shift (2, s), all clearances taken as straight about `shift`."""
+    form, metal = plan.form, plan.metal.moved(shift[..., None])
+    tried = plan.nearest(metal)
+    gap = distance(form, metal.points, plan.width, tried[:1])
+    near = nearest_of_run(metal, gap, plan.facing)
+    normal = plan.normals(metal, tried[0])
+
+    def toward(stations: Indices) -> Array:
+        """Directions (2, s, k) of the least gaps of some stations (s, k)."""
+        nearer = _at(near, stations) < _at(gap, stations)
+        square = np.take_along_axis(metal.outward, stations[None], axis=2)
+        return np.asarray(np.where(nearer, square, normal[:, stations]))
+
+    low, high = plan.bounds.gap_low[:, None], plan.bounds.gap_high[:, None]
+    if plan.claws and not plan.cut:  # a claw is bent as a whole
+        by_claw = len(gap), -1, FACE_POINTS
+        mean = gap.reshape(by_claw).mean(axis=2)
+        along = np.broadcast_to(normal[:, None], metal.points.shape)
+        along = along.reshape(2, *by_claw).mean(axis=3)
+        fields = [(mean - low, along), (high - mean, -along)]
+    else:
+        tight = _tightest(near, _SECTORS)
+        if plan.claws:  # it closes as a whole
+            wide = _tightest(near, near.shape[1] // FACE_POINTS)
+            far = _at(near, wide), toward(wide)
+        else:
+            wide = _tightest(-gap, _SECTORS)
+            far = _at(gap, wide), normal[:, wide]
+        fields = [(_at(near, tight) - low, toward(tight)), (high - far[0], -far[1])]
+    if plan.inner is not None:
+        inner = plan.inner.moved(shift[..., None])
+        first, second = tried = plan.nearest(inner, 2)
+        cover = -distance(form, inner.points, plan.width, tried)
+        thin = _tightest(cover, _SECTORS)
+        other = -distance(form, inner.points, plan.width, tried[1:])
+        sides = plan.normals(inner, first), plan.normals(inner, second)
+        along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
+        fields.append((_at(cover, thin) - plan.bounds.cover_low, -along))
+    slack = np.concatenate([field[0] for field in fields], axis=1)
+    return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
+
+
+def _tightest(slack: Array, sectors: int) -> Indices:
+    """Where the least of (s, n) is in every sector of the round, (s, k)."""
+    count = slack.shape[1]
+    size = -(-count // sectors)
+    table = np.minimum(np.arange(0, count, size)[:, None] + np.arange(size), count - 1)
+    return table[np.arange(len(table)), slack[:, table].argmin(axis=2)]
+
+
+def _at(values: Array, stations: Indices) -> Array:
+    chosen: Array = np.take_along_axis(values, stations, axis=1)
+    return chosen
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Ledge:
+    """A ledge under a stone, in its frame: from the `wall` at the datum plane to the `inner` edge.
+
+    Each method returns places that may stop the stone, heights z (s, c) and shares of depth.
+    """
+
+    form: Form
+    seats: Seats
+    width: Array
+    wall: Metal
+    inner: Metal
+    nominal: int
+
+    @property
+    def heights(self) -> tuple[Array, Array]:
+        """Heights of the ledge's inner and outer edge, (s, n)."""
+        inner, outer = self.seats.ledge_inner_z, self.seats.ledge_outer_z
+        assert inner is not None
+        assert outer is not None
+        shape = self.wall.length.shape
+        return np.broadcast_to(inner, shape), np.broadcast_to(outer, shape)
+
+    def inside(self, cover: Array, beyond: Array) -> Sequence[tuple[Array, Array]]:
+        """Places on each station's line down the ledge, as far out as the outline reaches, and
+        where ridges of the pavilion cross the runs of the inner edge.
+        """
+        inner_z, outer_z = self.heights
+        end = np.clip(cover / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
+        end = np.where(beyond <= 0, 1.0, end)
+        out = self.wall.points - self.inner.points
+        edge = _Pavilion.over(self.form, self.inner, self.width, self.nominal)
+        z, zeta = [inner_z], [edge.share()]
+        for part in ALONG[1:]:
+            places = replace(self.inner, points=self.inner.points + part * end * out)
+            z.append(inner_z + part * end * (outer_z - inner_z))
+            zeta.append(_Pavilion.over(self.form, places, self.width, self.nominal).share())
+        under = (cover > 0)[..., None]
+        down = np.where(under, np.stack(z, axis=2), -np.inf), np.stack(zeta, axis=2)
+        part, share = edge.ridge(zeta[0])
+        between = (cover > 0) & (following(cover) > 0) & self.inner.joined
+        crossing = inner_z + part * (following(inner_z) - inner_z)
+        shape = len(cover), -1
+        return (
+            (down[0].reshape(shape), down[1].reshape(shape)),
+            (np.where(between, crossing, -np.inf), share),
+        )
+
+    def under_girdle(self) -> tuple[Array, Array]:
+        """The vertex of the girdle's lower edge that stands highest over each run of the ledge."""
+        inner_z, outer_z = self.heights
+        out_x, out_y = self.wall.outward
+        way_x, way_y = self.wall.way / self.wall.length**2
+        in_x, in_y = self.wall.points - self.inner.points
+        breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-3)
+        broader = following(in_x) * out_x + following(in_y) * out_y - breadth
+        fall = outer_z - inner_z
+        fields = (
+            *self.wall.points, out_x, out_y, way_x, way_y, breadth, broader,
+            outer_z, following(outer_z) - outer_z, fall, following(fall) - fall,
+        )  # fmt: skip
+        rim, share = self.form.rim
+        depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
+        # In the nominal seat every vertex is tried, also a little beside its run.
+        width = self.width[self.nominal]
+        nominal = [field[self.nominal] for field in fields]
+        x, y = width * rim.T[..., None]
+        z = _on_the_ledge(nominal, x, y, 0.3)
+        z += depth[self.nominal] * share[:, None]
+        count = min(_CORNERS, len(rim))
+        highest = np.argpartition(-z, count - 1, axis=0)[:count]
+        best = np.full(out_x.shape, -np.inf)
+        found, zeta = best.copy(), np.zeros(best.shape)
+        for vertex in highest:
+            x, y = rim[vertex].T
+            z = _on_the_ledge(fields, self.width[:, None] * x, self.width[:, None] * y)
+            rest = z + depth[:, None] * share[vertex]
+            better = self.wall.joined & (rest > best)
+            best = np.where(better, rest, best)
+            found, zeta = np.where(better, z, found), np.where(better, share[vertex], zeta)
+        return found, zeta
+
+
+def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0.0) -> Array:
+    """Height of a ledge under plan points, -inf beside it (by more than a part of its size)."""
+    at_x, at_y, out_x, out_y, way_x, way_y, breadth, broader, z, higher, fall, steeper = fields
+    to_x, to_y = x - at_x, y - at_y
+    part = to_x * way_x + to_y * way_y
+    inward = -(to_x * out_x + to_y * out_y) / (breadth + part * broader)
+    over = (np.abs(part - 0.5) <= 0.5 + beside) & (np.abs(inward - 0.5) <= 0.5 + beside)
+    height = z + part * higher - inward * (fall + part * steeper)
+    return np.where(over, height, -np.inf)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pavilion:
+    """The pavilion's facets over points and the runs from each to the next, in widths.
+
+    The share of depth over a point is the least of level - slope . point, at most 1; of all
+    facets only the few that come closest to being least over the nominal seat's points and
+    their next ones are kept: `slopes` (f, 2, n), `levels` (f, n).
+    """
+
+    form: Form
+    points: Array
+    way: Array
+    slopes: Array
+    levels: Array
+
+    @classmethod
+    def over(cls, form: Form, metal: Metal, width: Array, nominal: int) -> _Pavilion:
+        """The facets over points of metal (2, s, n)."""
+        points, way = metal.points / width[:, None], metal.way / width[:, None]
+        facets = form.pavilion
+        steep = facets.normals / facets.slopes[:, None]
+        level = facets.offsets / facets.slopes
+        count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
+        if count == 0:
+            return cls(form=form, points=points, way=way, slopes=steep, levels=level)
+        share = level - form.fold(points[:, nominal].T) @ steep.T
+        over = share - share.min(axis=1, keepdims=True)
+        over = np.minimum(over, np.roll(over, -1, axis=0))
+        chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
+        return cls(
+            form=form,
+            points=points,
+            way=way,
+            slopes=steep[chosen].transpose(0, 2, 1),
+            levels=level[chosen],
+        )
+
+    def share(self, part: Array | float | None = None) -> Array:
+        """How deep the pavilion is over its points, or at a part of the way to the next, (s, n)."""
+        if len(self.levels) == 0:
+            return np.ones(self.points.shape[1:])
+        places = self.points if part is None else self.points + part * self.way
+        rise = greatest(self.form, places, self.slopes, self.levels)
+        return np.minimum(-rise, 1.0, out=rise)
+
+    def ridge(self, start: Array) -> tuple[Array, Array]:
+        """Where between its points and the next the pavilion is deepest: (part, share), (s, n).
+
+        `start` is its share of depth over the points. Along a run the share is the least of
+        straight lines. The lines that are least at its two ends cross at a first guess; the line
+        that is least there takes the place of one of them for the second.
+        """
+        small = 1e-6
+        stop = following(start)
+        gain = (self.share(small) - start) / small
+        loss = (stop - self.share(1 - small)) / small
+        crosses = (gain > 0) & (loss < 0)
+        gain, loss = np.where(crosses, gain, 1.0), np.where(crosses, loss, -1.0)
+        # Both lines by their height at the run's beginning.
+        rising, falling = start, stop - loss
+        part = np.clip((falling - rising) / (gain - loss), 0.0, 1.0)
+        share = self.share(part)
+        slope = (self.share(part + small) - share) / small
+        own = share - part * slope
+        climbs = slope > 0
+        gain, loss = np.where(climbs, slope, gain), np.where(climbs, loss, slope)
+        rising, falling = np.where(climbs, own, rising), np.where(climbs, falling, own)
+        again = np.clip((falling - rising) / np.maximum(gain - loss, small), 0.0, 1.0)
+        better = self.share(again)
+        part = np.where(better > share, again, part)
+        share = np.maximum(better, share)
+        return np.where(crosses, part, 0.0), np.where(crosses, share, start)

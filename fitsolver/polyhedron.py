@@ -1,4 +1,4 @@
-"""Convex polyhedra from half-spaces: vertices, hull and volume by a general library (Qhull)."""
+"""Polyhedra from half-spaces: vertices, hull and volume by a general library (Qhull)."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Polyhedron:
-    """A convex polyhedron: `vertices` (n, 3), outward `triangles` (m, 3) of indices, `volume`."""
+    """A closed surface: `vertices` (n, 3), outward `triangles` (m, 3) of indices, `volume`."""
 
     vertices: Array
     triangles: NDArray[np.int64]
@@ -43,4 +43,19 @@ def polyhedron_of(normals: Array, offsets: Array, inside: Array) -> Polyhedron:
         vertices=points[used],
         triangles=renumbered.reshape(triangles.shape).astype(np.int64),
         volume=float(hull.volume),
+    )
+
+
+def with_image(half: Polyhedron) -> Polyhedron:
+    """Join a polyhedron at y >= 0 to its mirror image, with which it shares a face in y = 0."""
+    points = half.vertices.copy()
+    shared = np.abs(points[:, 1]) < 1e-9
+    points[shared, 1] = 0.0
+    image = np.arange(len(points))
+    image[~shared] = len(points) + np.arange(int((~shared).sum()))
+    outer = half.triangles[~shared[half.triangles].all(axis=1)]
+    return Polyhedron(
+        vertices=np.vstack([points, points[~shared] * (1, -1, 1)]),
+        triangles=np.vstack([outer, image[outer][:, ::-1]]),
+        volume=2 * half.volume,
     )

@@ -19,6 +19,13 @@ Families = Literal[
     "marquise",
     "pear",
     "triangle",
+    "heart",
+    "half-moon",
+    "kite",
+    "lozenge",
+    "shield",
+    "hexagon",
+    "tapered",
 ]
 
 # Every proportion a style may state; all but the angles are per cent of the width.
@@ -38,6 +45,9 @@ PROPORTIONS = (
     "corner_pct",
     "fullness_pct",
     "head_pct",
+    "cleft_pct",
+    "point_pct",
+    "second_width_pct",
 )
 
 
@@ -70,8 +80,8 @@ class OutlineEntry(Strict):
 
     family: Families
     length_ratio: ProportionEntry
-    crown_rings: Literal["scaled", "inset"] = "scaled"
-    pavilion_rings: Literal["scaled", "inset"] = "scaled"
+    crown_rings: Literal["scaled", "inset", "even"] = "scaled"
+    pavilion_rings: Literal["scaled", "inset", "even"] = "scaled"
 
 
 class RingEntry(Strict):
@@ -135,6 +145,8 @@ class ProfileFile(Strict):
     outline: OutlineEntry
     measuring: dict[Literal["length", "width", "table", "girdle"], str]
     make: str = "commercial"
+    # Hung or strung by a drilled hole, not set.
+    strung: bool = False
     proportions: dict[str, ProportionEntry]
     makes: dict[str, dict[str, ProportionEntry]] = Field(default_factory=dict)
     rings: dict[str, RingEntry] = Field(default_factory=dict)

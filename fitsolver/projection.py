@@ -47,8 +47,12 @@ def edges(stone: Stone, view: View) -> Array:
     normals, offsets, names = stone.half_spaces
     points = np.unique(np.round(stone.polyhedron.vertices, 7), axis=0)
     right, up, near = (np.array(axis, dtype=np.float64) for axis in _VIEWS[view])
+    mirrored = stone.form.mirrored
+    if mirrored:
+        # One half is looked at, from its own side; its image is added at the end.
+        points, near = points[points[:, 1] >= 0], np.abs(near) if view == "side" else near
     # A dome's own edges are no lines to draw, so its many planes need no corners.
-    plain = (normals @ near > 1e-9) & np.array([name != "dome" for name in names])
+    plain = (normals @ near > 1e-9) & np.array([name not in ("dome", "mirror") for name in names])
     facing = np.flatnonzero(plain)
     normals, offsets = normals[facing], offsets[facing]
     u = np.cross(normals, np.eye(3)[np.abs(normals).argmin(axis=1)])
@@ -67,6 +71,11 @@ def edges(stone: Stone, view: View) -> Array:
     smooth = np.cos(np.deg2rad(_SMOOTH_DEG))
     kept = []
     for pair, facets in owners.items():
+        if mirrored and not points[list(pair), 1].any():
+            # Where a facet meets its own image, unless the two are one.
+            if abs(normals[facets[0], 1]) > 1e-9:
+                kept.append(pair)
+            continue
         sides = [normals[k] for k in facets if names[facing[k]] == "girdle"]
         # An edge of one facet alone belongs to the silhouette, or is where a dome begins.
         if len(facets) < 2 and (plan or sides):
@@ -75,6 +84,8 @@ def edges(stone: Stone, view: View) -> Array:
             continue
         kept.append(pair)
     ends = points[np.array(kept, dtype=np.int64).reshape(-1, 2)]
+    if mirrored and view != "side":
+        ends = np.concatenate([ends, ends * (1, -1, 1)])
     seen = np.stack([ends @ right, ends @ up], axis=-1)
     if plan or "dome" not in stone.form.crown.names:
         return seen
@@ -109,15 +120,35 @@ def upright_section(
     """Cut the stone by the upright plane along a direction through a plan point.
 
     Returns the polygon (n, 2) of distance along the direction from that point, and height [mm];
-    shape (0, 2) if the plane misses the stone. Exact: every half-space clips it by one line.
+    shape (0, 2) if the plane misses the stone. Exact: every half-space clips it by one line. Of a
+    heart cut through both lobes beside its cleft, the larger piece.
     """
-    normals, offsets, _ = stone.half_spaces
     along = np.array([np.cos(direction_rad), np.sin(direction_rad)])
+    middle = np.asarray(through)
+    if not stone.form.mirrored:
+        return _upright(stone, along, middle)
+    sides = np.array([[1.0, 1.0], [1.0, -1.0]])
+    halves = [_upright(stone, along * side, middle * side) for side in sides]
+    one, other = (half if len(half) > 2 else np.zeros((0, 2)) for half in halves)
+    if not len(one) or not len(other):
+        return one if len(one) else other
+    import shapely
+
+    # Snapped to a grid of 1e-9 mm, so that the two share the line where they meet.
+    both = shapely.union_all([shapely.Polygon(one), shapely.Polygon(other)], grid_size=1e-9)
+    largest = max(shapely.get_parts(both), key=lambda part: float(part.area))
+    ring: Array = np.array(largest.exterior.coords)[:-1]
+    return ring if outline.area(ring) > 0 else ring[::-1]
+
+
+def _upright(stone: Stone, along: Array, through: Array) -> Array:
+    """Cut the stone's convex body by the upright plane along a unit direction through a point."""
+    normals, offsets, _ = stone.half_spaces
     far = 2 * (stone.length_mm + stone.width_mm + float(np.hypot(*through)))
     low, high = stone.culet_z_mm, stone.table_z_mm
     points = np.array([[-far, low], [far, low], [far, high], [-far, high]])
     lines = np.column_stack([normals[:, :2] @ along, normals[:, 2]])
-    rests = offsets - normals[:, :2] @ np.asarray(through)
+    rests = offsets - normals[:, :2] @ through
     for line, rest in zip(lines, rests, strict=True):
         points = outline.clip(points, line, float(rest))
     return points

@@ -153,6 +153,15 @@ def _proposal(item: Proposal) -> Record:
         "length_mm": _range(item.length_mm),
         "width_mm": _range(item.width_mm),
         "depth_mm": _range(item.depth_mm),
+        "after_alteration": None
+        if item.after_alteration is None
+        else dict(
+            zip(
+                ("length_mm", "width_mm", "depth_mm"),
+                map(_range, item.after_alteration),
+                strict=True,
+            )
+        ),
         "weight_ct": {
             "value": item.ask_weight_ct,
             "u": item.ask_weight_u_ct,

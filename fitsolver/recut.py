@@ -8,18 +8,32 @@ of colour, which often decide how a stone should lie.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.cut import CutStyle
 from fitsolver.errors import OutOfRange
-from fitsolver.form import Form, form, heights
-from fitsolver.inscribed import FACINGS, Body, Facing, Inscribed, Room, climb, search, turned
+from fitsolver.inscribed import (
+    FACINGS,
+    FINE,
+    TURN_CLOSE,
+    Body,
+    Facing,
+    Laid,
+    Programme,
+    Room,
+    climb,
+    refine,
+    scan,
+    turned,
+)
 from fitsolver.stone import Stone
+from fitsolver.target import cut_of, fixed_body, free_body, height_limits, sizes_of
 from fitsolver.units import carats_from
 
 Array = NDArray[np.float64]
@@ -27,8 +41,20 @@ Array = NDArray[np.float64]
 UP_OR_DOWN: tuple[Facing, ...] = ("up", "down")
 ANY_WAY: tuple[Facing, ...] = tuple(FACINGS)
 
-RATIOS = 3
-"""Ratios of length to width first tried for a range of sizes."""
+EIGHTH = math.pi / 8
+"""Turns [rad] at which a stone that is too small is tried."""
+
+NOTHING = -1e3
+"""Less than any log volume."""
+
+RATIO_CLOSE = 5e-4
+"""Ratios of length to width are refined to this."""
+
+RATIO_STEP = 0.2
+"""Ratios of length to width are first tried this far apart."""
+
+TOUCHES = 1e-6
+"""A facet nearer than this to the new stone, in widths, holds it."""
 
 STICKS_OUT = 1e-8
 """A new stone may stick out of the old one by this much of its width: rounding."""
@@ -57,9 +83,8 @@ class Recut:
     touches: tuple[str, ...]
 
     def __post_init__(self) -> None:
-        """Make sure that no metal of the balance can show a gain."""
-        normals, offsets, _ = self.before.half_spaces
-        beyond = float((self.corners_mm() @ normals.T - offsets).max())
+        """Make sure that no balance can show a gain."""
+        beyond = -float(_left(self.before, self.corners_mm()).min())
         if beyond > STICKS_OUT * self.before.width_mm:
             raise ValueError(f"the new stone sticks out of the old one by {beyond:g} mm")
 
@@ -96,30 +121,6 @@ class NoRecut:
     before: Stone
     short_by_mm: float
     length_ratio: float
-
-
-def cut_of(
-    style: CutStyle,
-    length_ratio: float | None = None,
-    proportions: Mapping[str, float] | None = None,
-) -> Stone:
-    """Return a stone of given proportions, 1 mm wide, to say which cut is wanted.
-
-    What is not named takes the style's usual value.
-
-    >>> from fitsolver.cut import cut
-    >>> cut_of(cut("round-brilliant")).width_mm
-    1.0
-    """
-    figure = form(style, length_ratio or style.length_ratio.typical, proportions)
-    crown, girdle, pavilion = heights(style, figure.proportions)
-    return Stone(
-        form=figure,
-        width_mm=1.0,
-        crown_height_mm=float(crown),
-        girdle_mm=float(girdle),
-        pavilion_depth_mm=float(pavilion),
-    )
 
 
 def recut(
@@ -171,12 +172,14 @@ def recut(
     0.0
 
     """
-    room = _room(given, density_g_cm3, grind_mm)
-    body = _free(wanted.form) if free_heights else _fixed(wanted)
-    found = search(room, body, facings, _sizes(wanted) if free_heights else np.ones(1))
+    _refuse(density_g_cm3, grind_mm, given)
+    halves = given.form.mirrored and wanted.form.mirrored
+    body = free_body(wanted) if free_heights else fixed_body(wanted)
+    programme = _programme(given, body, grind_mm, halves)
+    found = refine(programme, _tops(programme, facings, halves))
     if found is None:
         raise OutOfRange("grind_mm", grind_mm, 0.0, given.depth_mm / 4, remedy="nothing is left")
-    return _recut(given, room, density_g_cm3, wanted, *found)
+    return _recut(given, grind_mm, density_g_cm3, wanted, found)
 
 
 def smallest_loss_into(
@@ -216,163 +219,147 @@ def smallest_loss_into(
 
     Notes
     -----
-    The ratio of length to width is tried at both ends and the middle of what ranges and style
-    allow, over all turns, then refined at the best turn, and the turn at the best ratio.
+    Ratios of length to width that ranges and style allow are tried in steps of at most 0.2 over
+    all turns; the best is refined, first the ratio, then the turn. Where nothing fits the same is
+    done for the distance by which the stone is too small.
 
     """
-    room = _room(given, density_g_cm3, grind_mm)
+    _refuse(density_g_cm3, grind_mm, given)
+    for name, size in (("length_mm", length_mm), ("width_mm", width_mm), ("depth_mm", depth_mm)):
+        if not 0 < size[0] <= size[1]:
+            raise OutOfRange(name, size[0], 0, size[1], remedy="give the lower limit first")
+    low, high = _ratios(style, length_mm, width_mm)
+    widths = max(width_mm[0], length_mm[0] / high), min(width_mm[1], length_mm[1] / low)
+    wanted = cut_of(style, low, proportions)
+    _refuse_depth(wanted, widths, depth_mm)
+    halves = given.form.mirrored and wanted.form.mirrored
+
+    @cache
+    def programme(ratio: float) -> Programme:
+        body = free_body(cut_of(style, ratio, proportions), length_mm, width_mm, depth_mm)
+        return _programme(given, body, grind_mm, halves)
+
+    def score(ratio: float, facing: Facing, turn: float) -> float:
+        """Log volume; where nothing fits, less than any: the shorter the worse."""
+        rotation = turned(facing, turn)
+        found = programme(ratio).largest(rotation, close=FINE)
+        short = programme(ratio).short_by(rotation) if found is None else 0.0
+        return found.log_volume if found is not None else NOTHING - short
+
+    steps = math.ceil((high - low) / RATIO_STEP)
+    ratios = [low + (high - low) * k / max(steps, 1) for k in range(steps + 1)]
+    starts: list[tuple[float, float, Facing, float, float]] = []
+    for ratio in ratios:
+        best = max(starts)[0] if starts else -math.inf
+        starts += [
+            (top.body.log_volume, ratio, top.facing, top.turn_rad, top.step_rad)
+            for top in _tops(programme(ratio), facings, halves, best)[:1]
+        ]
+    turns, apart = ((0.0,), 0.0) if halves else (tuple(np.arange(16) * EIGHTH), EIGHTH)
+    starts = starts or [
+        (score(ratio, facing, turn), ratio, facing, turn, apart)
+        for ratio in ratios
+        for facing in facings
+        for turn in turns
+    ]
+    _, ratio, facing, turn, apart = max(starts)
+    if steps:
+        step = (high - low) / steps
+        ends = max(low, ratio - step), min(high, ratio + step)
+        near = climb(lambda some: score(some, facing, turn), *ends, RATIO_CLOSE)
+        ratio = max(ratio, near, key=lambda some: score(some, facing, turn))
+    near = climb(lambda some: score(ratio, facing, some), turn - apart, turn + apart, TURN_CLOSE)
+    turn = max(turn, near, key=lambda some: round(score(ratio, facing, some), 6))
+    found = programme(ratio).largest(turned(facing, turn))
+    if found is None:
+        short = NOTHING - score(ratio, facing, turn)
+        return NoRecut(before=given, short_by_mm=short, length_ratio=ratio)
+    laid = Laid(body=found, facing=facing, turn_rad=turn, step_rad=0.0)
+    return _recut(given, grind_mm, density_g_cm3, cut_of(style, ratio, proportions), laid)
+
+
+def _ratios(
+    style: CutStyle, length_mm: tuple[float, float], width_mm: tuple[float, float]
+) -> tuple[float, float]:
     limits = style.length_ratio
-    low = max(limits.low, length_mm[0] / width_mm[1])
-    high = min(limits.high, length_mm[1] / width_mm[0])
-    if low > high:
+    least, most = length_mm[0] / width_mm[1], length_mm[1] / width_mm[0]
+    if least > limits.high or most < limits.low:
         raise OutOfRange(
             "length over width",
-            length_mm[0] / width_mm[1] if low > limits.high else length_mm[1] / width_mm[0],
+            least if least > limits.high else most,
             limits.low,
             limits.high,
             unit="",
             remedy=f"for {style.name} length is the {style.measuring['length']}",
         )
-
-    def body(ratio: float) -> Body:
-        return _free(form(style, ratio, proportions), length_mm, width_mm, depth_mm)
-
-    ratios = np.linspace(low, high, RATIOS if high > low else 1)
-    found = [(ratio, search(room, body(ratio), facings, _usual(style, ratio))) for ratio in ratios]
-    fitting = [(ratio, item) for ratio, item in found if item is not None]
-    if not fitting:
-        short, ratio = _shortfall(room, body, ratios, facings)
-        return NoRecut(before=given, short_by_mm=short, length_ratio=ratio)
-    ratio, (best, facing, turn) = max(fitting, key=lambda item: item[1][0].log_volume)
-    if high > low:
-        step = (high - low) / (RATIOS - 1)
-
-        def at(some: float) -> tuple[float, Inscribed | None]:
-            return room.largest(body(some), turned(facing, turn))
-
-        better, near = climb(at, max(low, ratio - step), min(high, ratio + step), 1e-3)
-        if better is not None and better.log_volume > best.log_volume:
-            best, ratio = better, near
-    wanted = cut_of(style, float(ratio), proportions)
-    return _recut(given, room, density_g_cm3, wanted, best, facing, turn)
+    return max(limits.low, least), min(limits.high, most)
 
 
-def _shortfall(
-    room: Room, body: Any, ratios: Array, facings: tuple[Facing, ...]
-) -> tuple[float, float]:
-    """Least distance by which facets are short, over quarters of a quarter turn: (mm, ratio)."""
-    return min(
-        (room.short_by(body(ratio), turned(facing, turn)), float(ratio))
-        for ratio in ratios
-        for facing in facings
-        for turn in np.linspace(0, 2 * np.pi, 16, endpoint=False)
-    )
+def _refuse_depth(
+    wanted: Stone, width_mm: tuple[float, float], depth_mm: tuple[float, float]
+) -> None:
+    low, high = (float(limit.sum()) for limit in height_limits(wanted))
+    least, most = depth_mm[0] / width_mm[1], depth_mm[1] / width_mm[0]
+    if least > high or most < low:
+        wrong = least if least > high else most
+        remedy = f"crown, girdle and pavilion of {wanted.form.style.name} add up to that"
+        raise OutOfRange("depth over width", wrong, low, high, unit="", remedy=remedy)
 
 
-def _room(given: Stone, density_g_cm3: float, grind_mm: float) -> Room:
+def _programme(given: Stone, body: Body, grind_mm: float, halves: bool) -> Programme:
+    """The room inside a stone and what is to go into it.
+
+    No convex stone crosses the cleft of a heart: there it gets the room before the cleft. A facet
+    of the half at y >= 0 that faces the cleft is turned about where it meets y = 0 until it stands
+    square to that plane; stones that would lie beside the cleft are not looked for. A heart in a
+    heart is half in half (`halves`), and the plane of symmetry stays where it is.
+    """
+    normals, offsets, names = given.half_spaces
+    mirror = np.array([name == "mirror" for name in names])
+    offsets = np.where(mirror, offsets, offsets - grind_mm)
+    corners = given.polyhedron.vertices
+    if halves:
+        corners = corners * (1, 0, 1)  # a box without thickness: no shift out of the plane
+        body = replace(body, corners=body.corners[:, body.corners[0, :, 1] >= 0])
+    elif given.form.mirrored:
+        faces_cleft = normals[:, 1:2] < 0
+        across = np.where(faces_cleft, normals * (1, 0, 1), normals)[~mirror]
+        size = np.linalg.norm(across, axis=1)
+        normals = np.vstack([across, across * (1, -1, 1)]) / np.tile(size, 2)[:, None]
+        offsets = np.tile(offsets[~mirror] / size, 2)
+    room = Room(normals=normals, offsets=offsets, corners=corners, unit=given.width_mm)
+    return Programme(room, body)
+
+
+def _refuse(density_g_cm3: float, grind_mm: float, given: Stone) -> None:
     if not 1 <= density_g_cm3 <= 8:
         raise OutOfRange("density_g_cm3", density_g_cm3, 1, 8, unit="g/cm3")
     if not 0 <= grind_mm <= given.depth_mm / 4:
         raise OutOfRange("grind_mm", grind_mm, 0, given.depth_mm / 4)
+
+
+def _left(given: Stone, points: Array) -> Array:
+    """Room left from points (v, 3) to the facets (k,) of a stone, (v, k) [mm]; negative outside."""
     normals, offsets, _ = given.half_spaces
-    return Room(
-        normals=normals,
-        offsets=offsets - grind_mm,
-        corners=given.polyhedron.vertices,
-        unit=given.width_mm,
-    )
+    plan = given.form.fold(points[:, :2])
+    left: Array = offsets - np.column_stack([plan, points[:, 2]]) @ normals.T
+    return left
 
 
-def _fixed(wanted: Stone) -> Body:
-    """Only the width is free; corners and volume per millimetre of it."""
-    width = wanted.width_mm
-    return Body(
-        corners=wanted.polyhedron.vertices[None] / width,
-        fill=np.array([wanted.volume_mm3 / width**3]),
-        rules=np.zeros((0, 1)),
-        limits=np.zeros(0),
-    )
+def _tops(
+    programme: Programme, facings: tuple[Facing, ...], halves: bool, at_least: float = -math.inf
+) -> list[Laid]:
+    """Scan the turns; a heart in a heart lies as the old one does, plane on plane."""
+    if not halves:
+        return scan(programme, facings, at_least)
+    found = programme.largest(FACINGS["up"])
+    return [] if found is None else [Laid(body=found, facing="up", turn_rad=0.0, step_rad=0.0)]
 
 
-def _free(
-    figure: Form,
-    length_mm: tuple[float, float] | None = None,
-    width_mm: tuple[float, float] | None = None,
-    depth_mm: tuple[float, float] | None = None,
-) -> Body:
-    """Width, crown, girdle and pavilion are free, within the style's limits and some ranges.
-
-    Corners above the girdle move with the crown, those below with the pavilion. Where the dips
-    that facets cut into the girdle meet, the body is a little larger than the stone, which is then
-    found a little too small.
-    """
-    low, high = height_limits(figure)
-    # A girdle so thick that the dips from above and below stay apart, parts one width high.
-    tall = Stone(
-        form=figure,
-        width_mm=1.0,
-        crown_height_mm=float(high[0] > 0),
-        girdle_mm=4.0,
-        pavilion_depth_mm=float(high[2] > 0),
-    )
-    corners = tall.polyhedron.vertices
-    above = corners[:, 2] > 0
-    part = np.zeros((4, len(corners), 3))
-    part[0, :, :2] = corners[:, :2]
-    part[1, above, 2] = corners[above, 2] - 2
-    part[2, :, 2] = np.where(above, 0.5, -0.5)
-    part[3, ~above, 2] = corners[~above, 2] + 2
-    depth = np.array([0.0, 1.0, 1.0, 1.0])
-    width = np.array([1.0, 0.0, 0.0, 0.0])
-    each = np.eye(4)[1:]
-    rules = [*(each - high[:, None] * width), *(low[:, None] * width - each)]
-    limits = [0.0] * len(rules)
-    ranges = ((width * figure.length_ratio, length_mm), (width, width_mm), (depth, depth_mm))
-    for size, allowed in ranges:
-        if allowed is not None:
-            rules += [-size, size]
-            limits += [-allowed[0], allowed[1]]
-    return Body(
-        corners=part,
-        fill=np.array([0.0, figure.crown_volume, figure.area, figure.pavilion_volume]),
-        rules=np.array(rules),
-        limits=np.array(limits),
-    )
-
-
-def height_limits(figure: Form) -> tuple[Array, Array]:
-    """Lowest and highest crown, girdle and pavilion of a form's style in widths, (3,) each."""
-    style = figure.style
-    names = {"crown_height_pct", "crown_angle_deg", "girdle_pct", "pavilion_depth_pct"}
-    names |= {"pavilion_angle_deg"}
-
-    def at(which: str) -> Array:
-        ends = {name: getattr(p, which) for name, p in style.proportions.items() if name in names}
-        return np.array(heights(style, {**figure.proportions, **ends}), dtype=np.float64)
-
-    return at("low"), at("high")
-
-
-def _sizes(stone: Stone) -> Array:
-    found = stone.width_mm, stone.crown_height_mm, stone.girdle_mm, stone.pavilion_depth_mm
-    return np.array(found)
-
-
-def _usual(style: CutStyle, ratio: float) -> Array:
-    return _sizes(cut_of(style, ratio))
-
-
-def _recut(
-    given: Stone,
-    room: Room,
-    density_g_cm3: float,
-    wanted: Stone,
-    found: Inscribed,
-    facing: Facing,
-    turn_rad: float,
-) -> Recut:
+def _recut(given: Stone, grind_mm: float, density_g_cm3: float, wanted: Stone, laid: Laid) -> Recut:
+    found = laid.body
     if len(found.sizes) == 1:
-        sizes = found.sizes[0] * _sizes(wanted) / wanted.width_mm
+        sizes = found.sizes[0] * sizes_of(wanted) / wanted.width_mm
     else:
         sizes = np.maximum(found.sizes, 0.0)
     width, crown, girdle, pavilion = (float(size) for size in sizes)
@@ -384,17 +371,17 @@ def _recut(
         pavilion_depth_mm=pavilion,
     )
     placed = after.polyhedron.vertices @ found.rotation.T + found.shift
-    left = room.offsets - (placed @ room.normals.T).max(axis=0)
+    left = _left(given, placed).min(axis=0) - grind_mm
     names = given.half_spaces[2]
-    close = 1e-6 * given.width_mm
+    touched = np.flatnonzero(left < TOUCHES * given.width_mm)
     return Recut(
         before=given,
         after=after,
         density_g_cm3=density_g_cm3,
         scale=width / wanted.width_mm,
-        table_faces=facing,
-        turn_deg=float(np.rad2deg(turn_rad)),
+        table_faces=laid.facing,
+        turn_deg=float(np.rad2deg(laid.turn_rad)),
         shift_mm=(float(found.shift[0]), float(found.shift[1]), float(found.shift[2])),
         rotation=found.rotation,
-        touches=tuple(dict.fromkeys(names[k] for k in np.flatnonzero(left < close))),
+        touches=tuple(dict.fromkeys(names[k] for k in touched if names[k] != "mirror")),
     )

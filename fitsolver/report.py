@@ -28,8 +28,6 @@ WIDTH = 80
 NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
 # How many lines the short lists show; JSON carries all of them.
 SHORT = 5
-# Below this a margin stands for no contact at all [mm].
-FALLS_MM = -5.0
 LEGEND = (
     "Margin: how far it holds; minus = short by that much. Limit: what the bench asks for or "
     "allows. Directions: 0 deg along the length, counter-clockwise seen from above."
@@ -123,7 +121,7 @@ def cuts_text(styles: Iterable[CutStyle], width: int = WIDTH) -> str:
             [
                 f"  {style.name}", f"{style.period_from}-{style.period_to or '':<4}",
                 f"{style.length_ratio.typical:.2f}", f"{depth:.0f} +-{spread:2.0f} %",
-                style.title.partition(" (")[0],
+                re.split(" \\(|, ", style.title)[0],
             ]
         )  # fmt: skip
     return _page(
@@ -288,8 +286,6 @@ def _chances(found: Check) -> str:
 
 
 def _tightest(margin: Margin) -> str:
-    if margin.margin_mm < FALLS_MM:
-        return f"{margin.name}, no contact ({margin.meaning})."
     state = "to spare" if margin.margin_mm >= 0 else "SHORT"
     size = f"{abs(margin.margin_mm):.2f} +- {margin.u_mm:.2f} mm"
     return f"{margin.name}, {size} {state} ({margin.meaning})."
@@ -300,12 +296,11 @@ def _margins(found: Check, width: int) -> list[str]:
     rows = [["", "margin mm", "+- u", "holds", "limit mm", "tightest at"]]
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
     for item in order:
-        falls = item.margin_mm < FALLS_MM
         at = "" if item.direction_deg is None else f"{item.direction_deg:.0f} deg"
         rows.append(
             [
-                item.name, "no contact" if falls else f"{item.margin_mm:z.2f}",
-                "" if falls else f"{item.u_mm:.2f}", per_cent(item.probability),
+                item.name, f"{item.margin_mm:z.2f}",
+                f"{item.u_mm:.2f}", per_cent(item.probability),
                 f"{item.threshold_mm:z.2f}", at,
             ]
         )  # fmt: skip
@@ -447,29 +442,42 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
     """The first proposal in full: the box of sizes, how tight it is, what the setter does."""
     ask = item.ask
     earns = "earns the same verdict" if item.verdict != "not decided" else "comes as close"
-    rows = [
-        ["length", _between(item.length_mm)],
-        ["width", _between(item.width_mm)],
-        ["depth", _between(item.depth_mm)],
+    wider = item.after_alteration or ()
+    sides = zip(
+        ("length", "width", "depth"),
+        (item.length_mm, item.width_mm, item.depth_mm),
+        wider or (None, None, None),
+        strict=True,
+    )
+    sizes = [[f"{name:15}", _between(own), _between(more)] for name, own, more in sides]
+    if wider:
+        sizes.insert(0, ["", "as the seat is", "with alteration"])
+    facts = [
         ["weight", f"{_carats(item.weight_ct)} ct of {stuff.name}"],
-        ["from above", f"fills {per_cent(ask.face_up_fill)} of the opening, shape alike to "
-                       f"{per_cent(ask.gap_evenness)}"],
-    ]  # fmt: skip
+        [
+            "seen from above",
+            f"fills {per_cent(ask.face_up_fill)} of the opening, like it in shape to "
+            f"{per_cent(ask.gap_evenness)}",
+        ],
+    ]
     for size in item.calibrated:
         size_mm = _short(size.length_mm, size.width_mm)
-        rows.append(["calibrated", f"{size_mm} mm holds with {per_cent(size.probability)}"])
+        facts.append(["calibrated", f"{size_mm} mm holds with {per_cent(size.probability)}"])
     binding = next(margin for margin in ask.requirements if margin.name == ask.binding)
     yield [
         f"First choice: {item.style.name}",
         paragraph(f"Every size within these limits {earns}:", width),
-        *columns(rows, "<<"),
+        *columns(sizes, "<<<"),
+        *columns(facts, "<<"),
         paragraph(f"Tightest: {_tightest(binding)}", width, first="  "),
     ]
     yield _bench(ask, width)
     yield _readings(ask, width)
 
 
-def _between(lengths: Range) -> str:
+def _between(lengths: Range | None) -> str:
+    if lengths is None:
+        return ""
     if lengths.high - lengths.low < 0.005:
         return format_mm(lengths.low)
     return f"{lengths.low:.2f} to {format_mm(lengths.high)}"
@@ -490,7 +498,7 @@ def _left_out(left_out: Sequence[LeftOut], not_shown: Sequence[str], width: int)
         rows.append(
             [
                 f"  {item.cut}", item.requirement,
-                "no contact" if item.shortfall_mm > -FALLS_MM else format_mm(item.shortfall_mm),
+                format_mm(item.shortfall_mm),
                 f"{_size(item.length_mm, item.width_mm)} mm",
             ]
         )  # fmt: skip

@@ -20,8 +20,9 @@ from fitsolver.seat import FACE_POINTS, Seats
 
 Array = NDArray[np.float64]
 
-# Stands for a margin nothing can put right: no contact at all [mm].
-FALLS_THROUGH = -9.0
+# How far below the highest girdle that serves an uncut seat's bearing is cut at most [mm]: metal
+# for a last file stroke, not a deep seat. Common practice.
+BELOW_HIGHEST_MM = 0.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,13 +254,6 @@ def _cut(
     altered["culet clearance"] = culet - deeper
     if rail is not None:
         altered["gallery clearance"] = rail - deeper + allowances["alter_gallery_open_mm"]
-    for name, margin in margins.items():
-        margins[name] = (
-            np.where(falls, np.minimum(margin, FALLS_THROUGH), margin)
-            if (name == "ledge cover")
-            else margin
-        )
-    altered["ledge cover"] = margins["ledge cover"]
     return Requirements(
         margins=margins,
         altered=altered,
@@ -323,8 +317,10 @@ def _uncut(
             "notch ceiling": "notch_share_max" if claws else "wall_remaining_min_mm",
             "height play": _closing_allowance(placement),
         },
-        # The setter chooses: halfway between the lowest and the highest that serve.
-        girdle_bottom=np.where(play >= 0, (lowest + highest) / 2, lowest),
+        # The setter chooses: high, but with a little metal to spare.
+        girdle_bottom=np.where(
+            play >= 0, np.maximum((lowest + highest) / 2, highest - BELOW_HIGHEST_MM), lowest
+        ),
     )
 
 

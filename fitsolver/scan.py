@@ -72,7 +72,7 @@ def _unevenness(ready: Bench, figure: Form, turn: float) -> float:
     size = np.ptp(points, axis=0)
     middle = (points.max(axis=0) + points.min(axis=0)) / 2
     own = (figure.outline.max(axis=0) + figure.outline.min(axis=0)) / 2
-    points = points - middle + own * float(size[1])
+    points = figure.fold(points - middle + own * float(size[1]))
     touch = (points @ figure.normals.T / figure.reach).max(axis=1)
     usual = figure.style.length_ratio
     strange = abs(figure.length_ratio - usual.typical) / max(usual.spread, 1e-3)
@@ -136,5 +136,5 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
 def _gauge(ready: Bench, figure: Form, turn: float) -> float:
     """Largest width of the centred outline that passes inside the metal [mm]."""
     c, s = np.cos(turn), np.sin(turn)
-    points = ready.best.opening[0] @ np.array([[c, -s], [s, c]])
+    points = figure.fold(ready.best.opening[0] @ np.array([[c, -s], [s, c]]))
     return float((points @ figure.normals.T / figure.reach).max(axis=1).min())

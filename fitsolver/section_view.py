@@ -8,16 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from string import ascii_lowercase
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.figure import Board, Label, spread, zigzag
+from fitsolver.figure import Across, Board, Label, spread, zigzag
 from fitsolver.metal_section import Side, rail, rail_foot, side
 from fitsolver.projection import span
 from fitsolver.seat import FACE_POINTS
 from fitsolver.set_stone import SetStone
+from fitsolver.solver import HEIGHTS
 
 Array = NDArray[np.float64]
 Sides = Mapping[float, Side | None]
@@ -93,8 +95,8 @@ def section(scene: SetStone, direction_rad: float, pen: float, key: Key, *, firs
         _opening(board, sides, key, name)
         _rest_height(board, scene, profile, key)
         _metal_above(board, scene, profile, sides, key)
-        _ledge(board, scene, sides, key)
-        _culet(board, scene, direction_rad, key)
+        _ledge(board, scene, direction_rad, sides, key)
+        _culet(board, scene, direction_rad, sides, key)
     else:
         _opening(board, {} if scene.claws else sides, key, "opening, along")
         _stone_heights(board, scene, profile, key)
@@ -218,7 +220,7 @@ def _metal_above(board: Board, scene: SetStone, profile: Array, sides: Sides, ke
                 across="left" if sense > 0 else "right")  # fmt: skip
 
 
-def _culet(board: Board, scene: SetStone, direction_rad: float, key: Key) -> None:
+def _culet(board: Board, scene: SetStone, direction_rad: float, sides: Sides, key: Key) -> None:
     """Dimension the culet's clearance over the finger or back: beside it if there is room."""
     pen = board.pen
     t = float(scene.shift @ (np.cos(direction_rad), np.sin(direction_rad)))
@@ -235,7 +237,7 @@ def _culet(board: Board, scene: SetStone, direction_rad: float, key: Key) -> Non
                 text=text,
                 across="left" if sense > 0 else "right",
             )
-            if board.is_free(label):
+            if board.is_free(label) and _in_hollow(label.box(pen), sides[sense], sense, lane):
                 break
         else:
             continue
@@ -248,7 +250,16 @@ def _culet(board: Board, scene: SetStone, direction_rad: float, key: Key) -> Non
     board.dimension([x, min(culet, ground)], [x, max(culet, ground)])
 
 
-def _ledge(board: Board, scene: SetStone, sides: Sides, key: Key) -> None:
+def _in_hollow(box: Array, metal: Side | None, sense: float, lane: float) -> bool:
+    """Whether a text lies inside the metal's inner face, or under its foot, or out in the lane."""
+    if metal is None or box[1, 0] < lane:
+        return True
+    outermost = float((box[:, 0] * sense).max())
+    foot = metal.foot[0]
+    return bool(outermost < foot[0] or box[1, 1] < foot[1])
+
+
+def _ledge(board: Board, scene: SetStone, direction_rad: float, sides: Sides, key: Key) -> None:
     """Dimension the ledge, or the floor of the notch: its width on the left, its angle right."""
     pen = board.pen
     for sense in (-1.0, 1.0):
@@ -256,8 +267,12 @@ def _ledge(board: Board, scene: SetStone, sides: Sides, key: Key) -> None:
         if metal is None or metal.ledge is None:
             continue
         corners = metal.ledge * (sense, 1)
-        low = float(metal.foot[:, 1].min()) - 10 * pen
         middle = corners.mean(axis=0)
+        low = float(metal.foot[:, 1].min()) - 10 * pen
+        ground = float(scene.floor(middle[:1], direction_rad)[0])
+        align: Across = "centre"
+        if low - 18 * pen < ground:  # no room above the floor: under it, clear of its name
+            low, align = ground - 10 * pen, "right" if sense < 0 else "left"
         across, rise = metal.ledge[1] - metal.ledge[0]
         if sense < 0 or sides[-1.0] is None:
             for r, z in corners:
@@ -269,7 +284,7 @@ def _ledge(board: Board, scene: SetStone, sides: Sides, key: Key) -> None:
             board.stroke([middle, [middle[0], low - _OVER * pen]], "dimension")
             angle = float(np.rad2deg(np.arctan2(rise, across)))
             text = key.add("ledge angle", angle, "ledge_angle_deg", unit="°")
-        board.label([middle[0], low - 5 * pen], text, up="top")
+        board.label([middle[0], low - 5 * pen], text, across=align, up="top")
 
 
 def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Key) -> None:
@@ -277,13 +292,13 @@ def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Key) -> N
     pen, stone, z = board.pen, scene.stone, scene.girdle_z
     right = scene.reach + _OFF * pen
     left = -right
+    levels = (z + stone.culet_z_mm, z - stone.girdle_mm / 2, z + stone.girdle_mm / 2,
+              z + stone.table_z_mm)  # fmt: skip
     parts = {
-        "crown": (z + stone.girdle_mm / 2, z + stone.table_z_mm),
-        "girdle": (z - stone.girdle_mm / 2, z + stone.girdle_mm / 2),
-        "pavilion": (z + stone.culet_z_mm, z - stone.girdle_mm / 2),
+        name: ends
+        for name, ends in zip(HEIGHTS, reversed(list(pairwise(levels))), strict=True)
+        if ends[1] - ends[0] > 1e-6
     }
-    parts = {name: ends for name, ends in parts.items() if ends[1] - ends[0] > 1e-6}
-    levels = sorted({level for ends in parts.values() for level in ends})
     for level in (levels[0], levels[-1]):
         end = span(profile, level)[0] - _CLEAR * pen
         board.stroke([[end, level], [left - _OVER * pen, level]], "dimension")
@@ -291,11 +306,11 @@ def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Key) -> N
     text = key.add("depth of the stone", stone.depth_mm)
     middle = (levels[0] + levels[-1]) / 2
     board.label([left - 5 * pen, middle], text, upright=True, up="bottom")
-    for level in levels:
+    for level in sorted({level for ends in parts.values() for level in ends}):
         end = span(profile, level)[1] + _CLEAR * pen
         board.stroke([[end, level], [right + _OVER * pen, level]], "dimension")
     heights = spread([sum(ends) / 2 for ends in parts.values()], _APART * pen)
     for (name, (low, high)), height in zip(parts.items(), heights, strict=True):
         board.dimension([right, low], [right, high])
-        text = key.add(name, high - low, "stone heights")
+        text = key.add(name.partition("_")[0], high - low, name)
         board.label([right + 7 * pen, height], text, across="left")

@@ -78,9 +78,10 @@ class SetStone:
     def gaps(self) -> tuple[Array, Array]:
         """Distance from outline to metal at every station (n,), and its direction (n, 2)."""
         form, width = self.stone.form, self.stone.width_mm
-        away = self.to_stone(self.face) @ form.normals.T - form.reach * width
+        points = self.to_stone(self.face)
+        away = form.fold(points) @ form.normals.T - form.reach * width
         best = away.argmax(axis=1)
-        along = self.to_seat(form.normals[best]) - self.shift
+        along = self.to_seat(form.unfold(form.normals[best], points)) - self.shift
         return away[np.arange(len(away)), best], along
 
     @property

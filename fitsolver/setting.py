@@ -9,7 +9,7 @@ from fitsolver.allowance import Allowances, allowances
 from fitsolver.material import Material
 from fitsolver.mounting import Mounting
 from fitsolver.requirement import KINDS
-from fitsolver.solver import Check, Margin
+from fitsolver.solver import FLOORS, Check, Margin
 
 # One-sided 95 % of a normal: what metal might have to move if the readings are a little off.
 ONE_SIDED = 1.645
@@ -85,7 +85,7 @@ def _cut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterato
     metal, datum = (
         ("claws", "the roots of the notches") if claws else ("rim", "the corner of wall and ledge")
     )
-    if check.rests_on:
+    if check.rests_on not in FLOORS:
         yield (
             f"{'Open the claws and lower' if claws else 'Lower'} the stone: it rests "
             f"{RESTS.get(check.rests_on, 'on the ' + check.rests_on)}, the middle of its girdle "

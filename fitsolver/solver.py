@@ -29,6 +29,8 @@ Array = NDArray[np.float64]
 Verdict = Literal["seats", "seats after alteration", "does not seat", "not decided"]
 
 SAMPLES = 512
+# Surfaces that stop a stone only when it has fallen through its seat.
+FLOORS = ("", "finger", "back")
 # What of a stone's heights may be measured besides its depth.
 HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
 # Stations for the drawing and the exact drop of the best estimate.

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fitsolver import outline
 from fitsolver.errors import OutOfRange
 from fitsolver.form import Facets, Form
-from fitsolver.polyhedron import Polyhedron, polyhedron_of
+from fitsolver.polyhedron import Polyhedron, polyhedron_of, with_image
 
 Array = NDArray[np.float64]
 
@@ -70,8 +70,11 @@ class Stone:
 
     @cached_property
     def half_spaces(self) -> tuple[Array, Array, tuple[str, ...]]:
-        """Unit normals (k, 3), offsets (k,) [mm] and names of all facets: n . x <= d."""
-        points = self.outline_mm
+        """Unit normals (k, 3), offsets (k,) [mm] and names of all facets: n . x <= d.
+
+        Of a heart, those of its half at y >= 0, the cut along y = 0 ("mirror") included.
+        """
+        points = self.body_mm
         edge = np.roll(points, -1, axis=0) - points
         sides = np.column_stack([edge[:, 1], -edge[:, 0], np.zeros(len(edge))])
         normals = [sides, np.array([[0.0, 0.0, 1.0], [0.0, 0.0, -1.0]])]
@@ -80,6 +83,8 @@ class Stone:
             np.array([self.table_z_mm, -self.culet_z_mm]),
         ]
         names = ["girdle"] * len(edge) + ["table", "culet"]
+        if self.form.mirrored:
+            names[len(edge) - 1] = "mirror"
         for facets, height, sign in (
             (self.form.crown, self.crown_height_mm, 1.0),
             (self.form.pavilion, self.pavilion_depth_mm, -1.0),
@@ -99,14 +104,20 @@ class Stone:
         """Girdle outline as a counter-clockwise polygon, shape (n, 2) [mm]."""
         return self.form.outline * self.width_mm
 
+    @property
+    def body_mm(self) -> Array:
+        """Outline of the convex body: all of it, or a heart's half at y >= 0, (m, 2) [mm]."""
+        return self.form.body * self.width_mm
+
     @cached_property
     def polyhedron(self) -> Polyhedron:
         """The solid's vertices, triangles and volume [mm, mm3]."""
         normals, offsets, _ = self.half_spaces
-        centre = outline.centroid(self.outline_mm)
+        centre = outline.centroid(self.body_mm)
         low = max(self.culet_z_mm, -0.5 * self.girdle_mm - 0.25 * self.pavilion_depth_mm)
         high = 0.5 * self.girdle_mm + 0.25 * self.crown_height_mm
-        return polyhedron_of(normals, offsets, np.array([*centre, (low + high) / 2]))
+        body = polyhedron_of(normals, offsets, np.array([*centre, (low + high) / 2]))
+        return with_image(body) if self.form.mirrored else body
 
     @property
     def volume_mm3(self) -> float:
@@ -120,12 +131,12 @@ class Stone:
         """
         if not self.culet_z_mm <= z_mm <= self.table_z_mm:
             return np.zeros((0, 2))
-        points = self.outline_mm
+        points = self.body_mm
         for normal, offset in self._facets(self.form.crown, z_mm, self.crown_height_mm, 1.0):
             points = outline.clip(points, normal, offset)
         for normal, offset in self._facets(self.form.pavilion, z_mm, self.pavilion_depth_mm, -1.0):
             points = outline.clip(points, normal, offset)
-        return points
+        return outline.whole(outline.upper_half(points)) if self.form.mirrored else points
 
     def _facets(self, facets: Facets, z_mm: float, height_mm: float, sign: float) -> Any:
         if height_mm <= 0:
@@ -139,18 +150,18 @@ class Stone:
 
     def lower_surface(self, points: Array) -> Array:
         """Height of the pavilion side over plan points (..., 2) [mm]; +inf outside the outline."""
-        down = self.form.pavilion.height(points / self.width_mm)
+        down = self.form.pavilion.height(self.form.fold(points) / self.width_mm)
         z: Array = -self.girdle_mm / 2 - self.pavilion_depth_mm * down
         return np.where(self._inside(points), z, np.inf)
 
     def upper_surface(self, points: Array) -> Array:
         """Height of the crown side over plan points (..., 2) [mm]; -inf outside the outline."""
-        up = self.form.crown.height(points / self.width_mm)
+        up = self.form.crown.height(self.form.fold(points) / self.width_mm)
         z: Array = self.girdle_mm / 2 + self.crown_height_mm * up
         return np.where(self._inside(points), z, -np.inf)
 
     def _inside(self, points: Array) -> NDArray[np.bool_]:
-        beyond = points @ self.form.normals.T - self.form.reach * self.width_mm
+        beyond = self.form.fold(points) @ self.form.normals.T - self.form.reach * self.width_mm
         inside: NDArray[np.bool_] = beyond.max(axis=-1) <= 1e-12
         return inside
 

@@ -38,6 +38,22 @@ def mounting(top: str = "", **seat: object) -> Mounting:
     return mounting_from(parse_toml(f'name = "Invented"\n{top}\n[seat]\n{lines}\n', name="m.toml"))
 
 
+EXACT = """[instruments.exact]
+permissible_error_mm = 0
+source = "for tests: never off"
+"""
+
+
+def exact(**seat: object) -> dict[str, object]:
+    """Let an instrument that is never off read every length of a seat given by numbers."""
+    return {
+        name: f"{{ read = {value}, with = 'exact' }}"
+        if name.endswith("_mm") and name != "irregularity_mm" and isinstance(value, int | float)
+        else value
+        for name, value in seat.items()
+    }
+
+
 def polar(points: Array, directions: Array) -> Array:
     """Distance from the origin to a polygon about it, along each direction: by crossing edges."""
     start, stop = points, np.roll(points, -1, axis=0)
@@ -57,84 +73,95 @@ class Caliper:
 
     def __init__(self, chance: np.random.Generator) -> None:
         self.chance = chance
-        self.zero = {kind: self._split(size) for kind, size in PERMISSIBLE_MM.items()}
-        self.under = self._split(1.0)
+        self.shared = {kind: self._part(seat_belief.SHARED_PART) for kind in PERMISSIBLE_MM}
+        self.under = self._part(seat_belief.SHARED_PART)
 
-    def _split(self, half_width: float) -> float:
-        # Half of the variance is shared, half is each reading's own: as the belief states.
-        return float(np.sqrt(seat_belief.SHARED_PART) * self.chance.uniform(-1, 1) * half_width)
+    def _part(self, variance: float) -> float:
+        return float(np.sqrt(variance) * self.chance.uniform(-1, 1))
 
-    def read(
-        self,
-        kind: str,
-        truth: float,
-        *,
-        repeats: int = 1,
-        definition_mm: float = 0.0,
-        bore_mm: float | None = None,
-    ) -> str:
-        """Return a reading, or a list of repeats at one place, as text for the file.
+    def error_mm(
+        self, kind: str, *, definition_mm: float = 0.0, bore_mm: float | None = None
+    ) -> float:
+        """Draw what a reading is off by, its scatter aside.
 
         `bore_mm` is the diameter of the curve that inside jaws touch, none on straight walls.
         """
-        own = np.sqrt(1 - seat_belief.SHARED_PART) * self.chance.uniform(-1, 1)
-        value = truth + self.zero[kind] + own * PERMISSIBLE_MM[kind]
-        value += self.chance.uniform(-definition_mm, definition_mm)
+        own = 1 - seat_belief.SHARED_PART
+        error = PERMISSIBLE_MM[kind] * (self.shared[kind] + self._part(own))
+        error += definition_mm * self.chance.uniform(-1, 1)
         if bore_mm is not None:
             # From nothing to the most that flats can under-read in a bore.
             most = bore_mm - np.sqrt(bore_mm**2 - JAW_FLAT_MM**2)
-            own = np.sqrt(1 - seat_belief.SHARED_PART) * self.chance.uniform(-1, 1)
-            value -= most * (1 + self.under + own) / 2
-        shown = value + self.chance.normal(0, REPEATABILITY_MM, repeats)
-        numbers = ", ".join(f"{max(each, 0.06):.2f}" for each in shown)
+            error -= most * (1 + self.under + self._part(own)) / 2
+        return float(error)
+
+    def entry(self, value_mm: float, *, repeats: int = 1, definition_mm: float = 0.0) -> str:
+        """Write a value, scatter added, as a reading of the file."""
+        shown = value_mm + self.chance.normal(0, REPEATABILITY_MM, repeats)
+        numbers = ", ".join(f"{each:.2f}" for each in shown)
         return f"{{ read = [{numbers}], definition_mm = {definition_mm} }}"
+
+
+# What a jeweller reads, and how: lows, highs and the caliper's measure. (Widths of the opening
+# and its depths are in `_targets`.)
+USUAL_MM = {
+    "ledge_width_mm": (0.3, 0.6, "outside"),
+    "wall_height_mm": (0.5, 1.3, "depth"),
+    "wall_thickness_mm": (0.45, 1.0, "outside"),
+    "claw_thickness_mm": (0.7, 1.2, "outside"),
+    "claw_width_mm": (0.8, 1.3, "outside"),
+    "claw_length_mm": (1.2, 2.2, "outside"),
+    "notch_height_mm": (0.3, 0.6, "outside"),
+}
+USUAL_DEG = {"ledge_angle_deg": (25, 45), "wall_lean_deg": (-3, 6), "claw_lean_deg": (-4, 6)}
+DEFINITION_MM = 0.03
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What kind of seat to draw, and how it is read.
+
+    `unread` names what nobody measures; `wilder` makes the truth that much more irregular than
+    its make says.
+    """
+
+    family: str
+    holds: str = "wall"
+    state: str = "cut"
+    make: str = "hand"
+    level: str = "girdle"
+    radii: int = 0
+    claws_deg: tuple[float, ...] = (40, 140, 220, 320)
+    unread: tuple[str, ...] = ()
+    wilder: float = 1.0
+
+    @property
+    def cut(self) -> bool:
+        """Whether the seat has its ledge or notches."""
+        return self.state == "cut"
+
+    @property
+    def scalars(self) -> list[str]:
+        """Names of the single lengths and angles of such a seat."""
+        cut, claws = self.cut, self.holds == "claws"
+        names = ["ledge_width_mm", "ledge_angle_deg"] if cut else []
+        if claws:
+            names += ["claw_thickness_mm", "claw_width_mm", "claw_lean_deg"]
+            return names + (["claw_length_mm", "notch_height_mm"] if cut else [])
+        return names + ["wall_thickness_mm", "wall_lean_deg"] + (["wall_height_mm"] if cut else [])
 
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A mounting as it was read, and its true seat (one sample)."""
+    """A mounting as it was read, and the parameters of its true seat."""
 
     mounting: Mounting
-    truth: Seats
     parameters: Mapping[str, float]
+    family: str
 
-
-def _true_parameters(
-    chance: np.random.Generator, family: str, *, holds: str, cut: bool, tau: float, claws: int
-) -> dict[str, float]:
-    """Draw a seat from the priors; what is flat there is drawn over a jeweller's usual range."""
-    width = chance.uniform(4.5, 8.0)
-    ratio = 1.0 if family in ("round", "square") else chance.uniform(1.15, 1.5)
-    found = {"opening_length_mm": width * ratio, "opening_width_mm": width}
-    if ratio == 1.0:
-        found["opening_width_mm"] += chance.normal(0, tau)
-    for name, usual in outline.family(family).shape.items():
-        found[f"opening_{name}"] = max(
-            0.0, usual + seat_belief.SHAPE_SPREAD_PCT[name] * chance.normal()
-        )
-    found |= {
-        "ledge_width_mm": chance.uniform(0.25, 0.55),
-        "ledge_angle_deg": chance.uniform(25, 45),
-        "depth_below_ledge_mm": chance.uniform(0.35, 0.75) * width,
-        "depth_below_rim_mm": chance.uniform(0.6, 1.0) * width,
-        "wall_height_mm": chance.uniform(0.5, 1.3),
-        "wall_thickness_mm": chance.uniform(0.35, 0.9),
-        "wall_lean_deg": chance.uniform(-3, 6),
-        "claw_thickness_mm": chance.uniform(0.7, 1.2),
-        "claw_width_mm": chance.uniform(0.8, 1.3),
-        "claw_length_mm": chance.uniform(1.2, 2.2),
-        "claw_lean_deg": chance.uniform(-4, 6),
-        "notch_height_mm": chance.uniform(0.3, 0.6),
-    }
-    if holds == "claws":
-        found |= {f"claw_face_{i}": chance.normal(0, tau) for i in range(claws)}
-        return found
-    for field, numbers in seat_belief.WAVES.items():
-        if cut or field in ("opening", "wall_height"):
-            for k in numbers:
-                found[f"{field}_cos_{k}"] = chance.normal(0, tau / k)
-                found[f"{field}_sin_{k}"] = chance.normal(0, tau / k)
-    return found
+    def truth(self) -> Seats:
+        """Build the true seat."""
+        return true_seat(self.mounting, self.parameters, self.family)
 
 
 def wave(parameters: Mapping[str, float], field: str, directions: Array | float) -> Any:
@@ -155,113 +182,141 @@ def figure(parameters: Mapping[str, float], family: str) -> Array:
     return outline.draw(family, length / width, shape) * width
 
 
-def draw_case(
-    chance: np.random.Generator,
-    family: str,
-    *,
-    holds: str = "wall",
-    state: str = "cut",
-    make: str = "hand",
-    level: str = "girdle",
-    radii: int = 0,
-    claws_deg: tuple[float, ...] = (40, 140, 220, 320),
-    unread: tuple[str, ...] = (),
-    opening_tau_factor: float = 1.0,
-) -> Case:
-    """Draw a true seat and read it: opening, ledge, wall or claws and depth, `unread` left out.
+def draw_case(chance: np.random.Generator, plan: Plan) -> Case:
+    """Draw a reading and a true seat that go together.
 
-    `opening_tau_factor` makes the truth more or less irregular than the file says.
+    What has a prior of its own (waves, shape, all that is not read) is drawn from it. For what is
+    flat before it is read, the reading is drawn over a jeweller's usual range and the truth is the
+    reading less its error: that is what a flat prior means.
     """
-    cut = state == "cut"
-    tau = seat_belief.IRREGULARITY_MM[make]
-    true = _true_parameters(
-        chance, family, holds=holds, cut=cut, tau=tau * opening_tau_factor, claws=len(claws_deg)
-    )
-    for name in unread:
-        prior = seat_belief.PRIORS[name]
-        size = true["opening_length_mm"], true["opening_width_mm"]
-        usual = prior.value(*size) if callable(prior.value) else prior.value
-        true[name] = max(0.05, usual + prior.u * chance.normal())
-    seat = _read_seat(chance, true, family, holds, state, level, radii, claws_deg, unread)
+    tau = seat_belief.IRREGULARITY_MM[plan.make] * plan.wilder
+    caliper, seat, true = Caliper(chance), dict[str, object](), dict[str, float]()
+    for name, usual in outline.family(plan.family).shape.items():
+        spread = seat_belief.SHAPE_SPREAD_PCT[name]
+        true[f"opening_{name}"] = max(0.0, usual + spread * chance.normal())
+    if plan.holds == "claws":
+        seat["claw_directions_deg"] = list(plan.claws_deg)
+        for i in range(len(plan.claws_deg)):
+            true[f"claw_face_{i}"] = chance.normal(0, tau)
+    else:
+        for field, numbers in seat_belief.WAVES.items():
+            if plan.cut or field in ("opening", "wall_height"):
+                for k in numbers:
+                    true[f"{field}_cos_{k}"] = chance.normal(0, tau / k)
+                    true[f"{field}_sin_{k}"] = chance.normal(0, tau / k)
+    width = chance.uniform(4.5, 8.0)
+    length = width * (1.0 if plan.family == "round" else chance.uniform(1.15, 1.5))
+    depth = "depth_below_ledge_mm" if plan.cut else "depth_below_rim_mm"
+    for name in [*plan.scalars, depth]:
+        _read_scalar(chance, caliper, plan, name, (length, width), seat, true)
+    _read_opening(chance, caliper, plan, (length, width), tau, seat, true)
     read = mounting(
-        holds=f'"{holds}"', state=f'"{state}"', back='"open"', make=f'"{make}"',
-        opening_family=f'"{family}"', opening_level=f'"{level}"', **seat,
+        holds=f'"{plan.holds}"', state=f'"{plan.state}"', back='"open"', make=f'"{plan.make}"',
+        opening_family=f'"{plan.family}"', opening_level=f'"{plan.level}"', **seat,
     )  # fmt: skip
-    return Case(mounting=read, truth=true_seat(read, true, family), parameters=true)
+    return Case(mounting=read, parameters=true, family=plan.family)
 
 
-def _read_seat(
+def _read_scalar(
     chance: np.random.Generator,
-    true: Mapping[str, float],
-    family: str,
-    holds: str,
-    state: str,
-    level: str,
-    radii: int,
-    claws_deg: tuple[float, ...],
-    unread: tuple[str, ...],
-) -> dict[str, object]:
-    caliper, seat = Caliper(chance), dict[str, object]()
-    cut, points = state == "cut", figure(true, family)
-    around = np.arange(720) * np.pi / 360
-    if holds == "claws":
-        seat["claw_directions_deg"] = list(claws_deg)
-        faces = np.array([true[f"claw_face_{i}"] for i in range(len(claws_deg))])
-        angle = np.deg2rad(claws_deg)
-        # Over two pairs of claws: each end of a span stands halfway between its pair.
-        sides = ((np.cos(angle), "opening_length_mm"), (np.sin(angle), "opening_width_mm"))
-        spans = {
-            name: true[name] + faces[side > 0].mean() + faces[side < 0].mean()
-            for side, name in sides
-        }
-        height, lean = "claw_length_mm", "claw_lean_deg"
-    else:
-        reach = polar(points, around) + wave(true, "opening", around)
-        spans = {
-            "opening_length_mm": float(np.ptp(reach * np.cos(around))),
-            "opening_width_mm": float(np.ptp(reach * np.sin(around))),
-        }
-        height, lean = "wall_height_mm", "wall_lean_deg"
-    narrower = true[height] * np.tan(np.deg2rad(true[lean])) if cut and level == "rim" else 0.0
-    if holds == "claws" and narrower:
-        narrower += true["ledge_width_mm"]
-    if family == "round" and holds == "wall" and not radii:
-        spans.pop("opening_width_mm")
-    for name, span in spans.items():
-        across = true["opening_width_mm" if "length" in name else "opening_length_mm"]
-        bore = {"octagon": None, "oval": across**2 / span}.get(family, span)
-        seat[name] = caliper.read("inside", span - 2 * narrower, repeats=2, bore_mm=bore)
-    if radii:
-        # Read off about a centre found by eye, at the seat's own level.
-        centre = chance.normal(0, 0.05, 2)
-        whole = (polar(points, around) + wave(true, "opening", around))[:, None]
-        edge = whole * np.column_stack([np.cos(around), np.sin(around)]) - centre
-        at_deg = np.arange(radii) * 360 / radii
-        seat["opening_radii_mm"] = "[" + ", ".join(
-            f"{{ at_deg = {at}, level = 'girdle', {caliper.read('outside', reach)[2:-2]} }}"
-            for at, reach in zip(at_deg, polar(edge, np.deg2rad(at_deg)), strict=True)
-        ) + "]"  # fmt: skip
-    ways = {"wall_height_mm": "depth", "depth_below_ledge_mm": "depth",
-            "depth_below_rim_mm": "depth"}  # fmt: skip
-    names = ["ledge_width_mm", "depth_below_ledge_mm"] if cut else ["depth_below_rim_mm"]
-    if holds == "claws":
-        names += ["claw_thickness_mm", "claw_width_mm"]
-        names += ["claw_length_mm", "notch_height_mm"] if cut else []
-    else:
-        names += ["wall_thickness_mm", *(["wall_height_mm"] if cut else [])]
-    for name in names:
-        if name not in unread:
-            # At one place of the round, whichever the jaws reach.
-            field, place = name.removesuffix("_mm"), chance.uniform(0, 2 * np.pi)
-            value = true[name] + float(wave(true, field, place))
-            seat[name] = caliper.read(ways.get(name, "outside"), value, definition_mm=0.03)
-        elif name.startswith(("depth", "claw_thickness")):
+    caliper: Caliper,
+    plan: Plan,
+    name: str,
+    size: tuple[float, float],
+    seat: dict[str, object],
+    true: dict[str, float],
+) -> None:
+    if name in plan.unread:
+        prior = seat_belief.PRIORS[name]
+        usual = prior.value(*size) if callable(prior.value) else prior.value
+        true[name] = usual + prior.u * chance.normal()
+        if name.startswith(("depth", "claw_thickness")):
             seat[name] = '"not measured"'
-    for name in (["ledge_angle_deg"] if cut else []) + [lean]:
-        if name not in unread:
-            angle_read = true[name] + chance.normal(0, seat_belief.ANGLE_U_DEG)
-            seat[name] = f"{max(angle_read, 0.0) if name == 'ledge_angle_deg' else angle_read:.1f}"
-    return seat
+    elif name in USUAL_DEG:
+        shown = round(chance.uniform(*USUAL_DEG[name]), 1)
+        seat[name] = shown
+        true[name] = shown + chance.normal(0, seat_belief.ANGLE_U_DEG)
+    else:
+        if name.startswith("depth"):
+            shares = (0.35, 0.75) if plan.cut else (0.6, 1.0)
+            value, kind = chance.uniform(*shares) * size[1], "depth"
+        else:
+            low, high, kind = USUAL_MM[name]
+            value = chance.uniform(low, high)
+        seat[name] = caliper.entry(value, definition_mm=DEFINITION_MM)
+        # At one place of the round, whichever the jaws reach.
+        place = chance.uniform(0, 2 * np.pi)
+        error = caliper.error_mm(kind, definition_mm=DEFINITION_MM)
+        true[name] = value - error - float(wave(true, name.removesuffix("_mm"), place))
+
+
+def _read_opening(
+    chance: np.random.Generator,
+    caliper: Caliper,
+    plan: Plan,
+    size: tuple[float, float],
+    tau: float,
+    seat: dict[str, object],
+    true: dict[str, float],
+) -> None:
+    height, lean = (
+        ("claw_length_mm", "claw_lean_deg")
+        if plan.holds == "claws"
+        else ("wall_height_mm", "wall_lean_deg")
+    )
+    narrower = 0.0
+    if plan.cut and plan.level == "rim":
+        narrower = true[height] * np.tan(np.deg2rad(true[lean]))
+        narrower += true["ledge_width_mm"] if plan.holds == "claws" else 0.0
+    goals = {}
+    for name, span, across in (
+        ("opening_length_mm", *size), ("opening_width_mm", *reversed(size))
+    ):  # fmt: skip
+        true[name] = span
+        if plan.family == "round" and plan.holds == "wall" and name == "opening_width_mm":
+            continue
+        bore = {"octagon": None, "oval": across**2 / span}.get(plan.family, span)
+        seat[name] = caliper.entry(span, repeats=2)
+        goals[name] = span - caliper.error_mm("inside", bore_mm=bore) + 2 * narrower
+    out_of_round = chance.normal(0, tau)
+    around = np.arange(720) * np.pi / 360
+    for _ in range(4):
+        if "opening_width_mm" not in goals:
+            true["opening_width_mm"] = true["opening_length_mm"] + out_of_round
+        spans = _spans(plan, true, around)
+        for name, goal in goals.items():
+            true[name] += goal - spans[name]
+    if plan.radii:
+        # Read about a centre found by eye, at the seat's own level.
+        whole = polar(figure(true, plan.family), around) + wave(true, "opening", around)
+        edge = whole[:, None] * np.column_stack([np.cos(around), np.sin(around)])
+        at_deg = np.arange(plan.radii) * 360 / plan.radii
+        reach = polar(edge - chance.normal(0, 0.05, 2), np.deg2rad(at_deg))
+        listed = (
+            f"{{ at_deg = {at}, level = 'girdle', "
+            + caliper.entry(value + caliper.error_mm("outside")).removeprefix("{")
+            for at, value in zip(at_deg, reach, strict=True)
+        )
+        seat["opening_radii_mm"] = f"[{', '.join(listed)}]"
+
+
+def _spans(plan: Plan, true: Mapping[str, float], around: Array) -> dict[str, float]:
+    """Length and width that jaws would find at the seat's own level [mm]."""
+    if plan.holds == "claws":
+        faces = np.array([true[f"claw_face_{i}"] for i in range(len(plan.claws_deg))])
+        angle = np.deg2rad(plan.claws_deg)
+        # Over two pairs of claws: each end of a span stands halfway between its pair.
+        return {
+            name: true[name] + faces[side > 0].mean() + faces[side < 0].mean()
+            for name, side in (
+                ("opening_length_mm", np.cos(angle)), ("opening_width_mm", np.sin(angle))
+            )
+        }  # fmt: skip
+    reach = polar(figure(true, plan.family), around) + wave(true, "opening", around)
+    return {
+        "opening_length_mm": float(np.ptp(reach * np.cos(around))),
+        "opening_width_mm": float(np.ptp(reach * np.sin(around))),
+    }
 
 
 def true_seat(read: Mounting, true: Mapping[str, float], family: str) -> Seats:
@@ -287,10 +342,13 @@ class Outcome:
 
 
 def try_stone(
-    chance: np.random.Generator, case: Case, style: CutStyle, size: tuple[float, float, float],
+    chance: np.random.Generator,
+    case: Case,
+    style: CutStyle,
+    size: tuple[float, float, float],
     samples: int,
 ) -> Outcome:
-    """Judge a stone of given size (as read) by the readings, and then by the true seat."""  # fmt: skip
+    """Judge a stone of given size, as read, by the readings and then by the true seat."""  # fmt: skip
     ready = bench(case.mounting, samples=samples)
     length, width, depth = size
     predicted, turn = _predicted(ready, style, size, samples)
@@ -307,10 +365,10 @@ def try_stone(
         girdle=heights[1:2],
         pavilion=heights[2:],
     )
-    figure_ = form(style, length / width)
+    figure_, truth = form(style, length / width), case.truth()
     height: Any = None
     for _ in range(3):
-        _, needs = fitted(figure_, case.truth, true, ready.allowances, turn, height)
+        _, needs = fitted(figure_, truth, true, ready.allowances, turn, height)
         height = needs.girdle_bottom
     margins = {name: float(values[0]) for name, values in needs.margins.items()}
     return Outcome(

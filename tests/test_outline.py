@@ -1,4 +1,4 @@
-"""Outlines: closed, convex, counter-clockwise, true to their box, and true to their curves."""
+"""Outlines: closed, convex (a heart's halves), counter-clockwise, true to box and curves."""
 
 from __future__ import annotations
 
@@ -18,7 +18,13 @@ SHAPES = {
     "corner_pct": (0.0, 0.01, 18.0, 50.0, 80.0),
     "fullness_pct": (0.0, 12.0, 60.0, 100.0),
     "head_pct": (0.0, 50.0, 90.0),
+    "cleft_pct": (0.0, 12.0, 40.0),
+    "point_pct": (0.0, 28.9, 90.0),
+    "second_width_pct": (0.0, 70.0, 100.0, 120.0),
 }
+MIRRORED = [name for name, kind in outline.FAMILIES.items() if kind.mirrored]
+# The half-moon is its own image in a line across its length; all others in the length itself.
+ACROSS = ("half-moon",)
 
 
 def shapes_of(name: str) -> list[dict[str, float]]:
@@ -34,7 +40,8 @@ def shapes_of(name: str) -> list[dict[str, float]]:
 def test_every_outline_is_a_convex_counter_clockwise_polygon_in_its_box(name, ratio):
     for shape in shapes_of(name):
         points = outline.draw(name, ratio, shape)
-        edge = np.roll(points, -1, axis=0) - points
+        body = outline.upper_half(points) if name in MIRRORED else points
+        edge = np.roll(body, -1, axis=0) - body
         length = np.linalg.norm(edge, axis=1)
         after = np.roll(edge, -1, axis=0)
         turn = (edge[:, 0] * after[:, 1] - edge[:, 1] * after[:, 0]) / (
@@ -54,7 +61,7 @@ def test_every_outline_is_a_convex_counter_clockwise_polygon_in_its_box(name, ra
 @pytest.mark.parametrize("name", outline.FAMILIES)
 def test_every_outline_is_its_own_mirror_image_across_the_length(name, ratio):
     points = outline.draw(name, ratio)
-    mirrored = shapely.Polygon(points * (1, -1))
+    mirrored = shapely.Polygon(points * ((-1, 1) if name in ACROSS else (1, -1)))
     # 1e-12: sums in another order differ in the last places only.
     assert shapely.hausdorff_distance(shapely.Polygon(points), mirrored) < 1e-12
 
@@ -66,14 +73,17 @@ def test_half_turn_says_whether_a_half_turn_changes_the_outline(name):
     assert (moved < 1e-12) == outline.family(name).half_turn
 
 
-@pytest.mark.parametrize("name", ["marquise", "pear", "triangle"])
+@pytest.mark.parametrize(
+    "name", ["marquise", "pear", "triangle", "heart", "kite", "lozenge", "shield"]
+)
 def test_points_lie_on_the_length(name):
     points = outline.draw(name, 1.5, {"corner_pct": 0.0})
     assert outline.family(name).pointed
     assert points[points[:, 0].argmax()][1] == pytest.approx(0.0, abs=1e-12)
     # A point of 3 deg off flat at the least: no round end.
     edge = np.roll(points, -1, axis=0) - points
-    turn = np.diff(np.unwrap(np.arctan2(edge[:, 1], edge[:, 0])))
+    heading = np.unwrap(np.arctan2(edge[:, 1], edge[:, 0]))
+    turn = np.diff(np.append(heading, heading[0] + 2 * np.pi))
     assert np.rad2deg(turn).max() > 3
 
 
@@ -136,6 +146,91 @@ def test_an_octagon_without_cut_corners_is_a_rectangle():
     assert outline.area(points) == pytest.approx(1.5, rel=1e-12)
 
 
+def test_a_heart_has_its_cleft_and_a_right_angle_at_its_point():
+    points = outline.draw("heart", 1.0)
+    cleft = points[(points[:, 1] == 0) & (points[:, 0] < 0)]
+    # The cleft lies 12 % of the width below the line across the lobes.
+    assert cleft[:, 0] == pytest.approx([-0.5 + 0.12], abs=1e-12)
+    tip = int(points[:, 0].argmax())
+    wings = points[[tip - 1, (tip + 1) % len(points)]] - points[tip]
+    angle = np.arccos(wings[0] @ wings[1] / np.prod(np.linalg.norm(wings, axis=1)))
+    # "About a right angle" in the profile: hearts look odd below 80 and above 110 deg.
+    assert 80 < np.rad2deg(angle) < 110
+
+
+def test_a_heart_of_straight_wings_is_a_square_and_two_half_circles():
+    """The school-book heart: a square on its corner, half circles on its two upper sides.
+
+    Lobes about the middles of a square's sides a: width (1 / sqrt 2 + 1) a, length
+    (3 / (2 sqrt 2) + 1 / 2) a, the cleft (1 / 2 - 1 / (2 sqrt 2)) a below the lobes' line.
+    """
+    root = np.sqrt(2)
+    side = 1 / (1 / root + 1)
+    ratio, cleft = (1.5 / root + 0.5) * side, (0.5 - 0.5 / root) * side
+    points = outline.draw("heart", ratio, {"cleft_pct": 100 * cleft, "fullness_pct": 0.0})
+    # 5e-4: the straightest wing still swells a little (0.002 of the way to the fullest), and the
+    # lobes are polygons inscribed within 4e-5.
+    assert outline.area(points) == pytest.approx(side**2 * (1 + np.pi / 4), rel=5e-4)
+
+
+def test_a_half_moon_twice_as_long_as_wide_is_a_half_circle():
+    points = outline.draw("half-moon", 2.0)
+    radius = np.hypot(points[:, 0], points[:, 1] + 0.5)
+    assert radius == pytest.approx(np.ones(len(points)), abs=1e-12)
+    assert outline.area(points) == pytest.approx(np.pi / 2, rel=1e-4)
+    # Longer ones are flatter than a half ellipse, but no less than a circular arc.
+    flat, full = (outline.draw("half-moon", 3.0, {"fullness_pct": f}) for f in (0, 100))
+    assert outline.area(full) == pytest.approx(3 * np.pi / 4, rel=1e-4)
+    radius = np.hypot(flat[:, 0], flat[:, 1] + 0.5 + 0.625)
+    assert radius == pytest.approx(np.full(len(flat), 1.625), abs=1e-12)
+
+
+def test_a_hexagon_of_its_own_ratio_is_regular():
+    points = outline.draw("hexagon", 2 / np.sqrt(3), {"point_pct": 50 / np.sqrt(3)})
+    sides = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    assert sides == pytest.approx(np.full(6, 1 / np.sqrt(3)), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "ratio", "area"),
+    [
+        # Half the product of the diagonals; a trapezium; a rectangle and a triangle.
+        ("kite", 1.5, 0.75),
+        ("lozenge", 1.6, 0.8),
+        ("tapered", 2.0, 2.0 * (1 + 0.7) / 2),
+        ("shield", 1.2, 0.45 + (1.2 - 0.45) / 2),
+        ("hexagon", 1.5, 1.5 - 2 * 0.289 * 0.5),
+    ],
+)
+def test_straight_sided_outlines_have_their_school_areas(name, ratio, area):
+    assert outline.area(outline.draw(name, ratio)) == pytest.approx(area, rel=1e-12)
+
+
+@pytest.mark.parametrize("name", ["kite", "lozenge", "shield"])
+def test_kites_lozenges_and_shields_stand_about_their_largest_circle(name):
+    points = outline.draw(name, 1.3)
+    x, radius = outline.inscribed(points)
+    assert x == pytest.approx(0.0, abs=1e-12)
+    # Shapely's own: no circle about a point nearby is larger.
+    figure = shapely.Polygon(points)
+    assert figure.exterior.distance(shapely.Point(0, 0)) == pytest.approx(radius, rel=1e-9)
+    near = np.random.default_rng(2).uniform(-0.2, 0.2, (500, 2))
+    assert shapely.distance(shapely.points(near), figure.exterior).max() <= radius + 1e-12
+
+
+def test_the_largest_circle_of_a_rectangle_is_the_middle_one():
+    points = outline.draw("rectangle", 2.0) + (0.3, 0.0)
+    assert outline.inscribed(points) == pytest.approx((0.3, 0.5), abs=1e-12)
+
+
+def test_halves_join_to_the_outline_they_were_taken_from():
+    points = outline.draw("heart", 1.0)
+    half = outline.upper_half(points)
+    assert half[:, 1].min() == 0.0
+    assert outline.whole(half) == pytest.approx(points, abs=0)
+    assert 2 * outline.area(half) == pytest.approx(outline.area(points), rel=1e-12)
+
+
 def test_a_triangle_without_bulge_and_cut_is_straight_and_centred():
     points = outline.draw("triangle", np.sqrt(3) / 2, {"corner_pct": 0.0, "side_bulge_pct": 0.0})
     # Area of the equilateral triangle of side 1; the flattest side still swells by 0.0001, worth
@@ -188,3 +283,15 @@ def test_normals_hold_every_edge_and_a_fan_at_every_corner():
     normals = outline.normals_of(square, fan_deg=30.0)
     angles = np.unwrap(np.arctan2(normals[:, 1], normals[:, 0]))
     assert np.rad2deg(angles) == pytest.approx(30.0 * np.arange(12), abs=1e-9)
+
+
+def test_normals_of_a_half_leave_out_its_cut():
+    half = outline.upper_half(outline.draw("heart", 1.0))
+    normals = outline.half_normals_of(half)
+    angles = np.rad2deg(np.unwrap(np.arctan2(normals[:, 1], normals[:, 0])))
+    # From straight out of the point, round the lobe, to the last edge before the cleft.
+    assert angles[0] == 0.0
+    assert 220 < angles[-1] < 270
+    steps = np.diff(angles)
+    assert steps.min() > -1e-9
+    assert steps.max() <= 3 + 1e-9

@@ -178,14 +178,24 @@ def test_clip_is_an_intersection_with_a_half_plane(family):
 @pytest.mark.parametrize("fan_deg", [1.0, 3.0, 10.0])
 def test_distances_from_normals_are_true_within_their_bound(family, fan_deg):
     points = outline.draw(family, 1.3)
-    normals = outline.normals_of(points, fan_deg)
+    mirrored = outline.family(family).mirrored
+    body = outline.upper_half(points) if mirrored else points
+    normals = (outline.half_normals_of if mirrored else outline.normals_of)(body, fan_deg)
     sample = np.random.default_rng(3).uniform(-1.3, 1.3, (400, 2))
-    reached = (sample @ normals.T - outline.support(points, normals)).max(axis=1)
+    folded = np.abs(sample) * np.where(sample < 0, (-1, 1), 1) if mirrored else sample
+    reached = (folded @ normals.T - outline.support(body, normals)).max(axis=1)
     figure = shapely.Polygon(points)
     true = shapely.distance(shapely.points(sample), figure)
     outside = true > 0
     assert np.all(reached[outside] <= true[outside] * (1 + 1e-9) + 1e-12)
     assert np.all(reached[outside] >= true[outside] * np.cos(np.deg2rad(fan_deg / 2)) - 1e-12)
-    # Inside, the distance to the nearest edge, exactly.
+    # Inside, the distance to the nearest edge, exactly; beside a cleft the edges' lines go on, and
+    # lie nearer than the cleft itself.
     depth = shapely.distance(shapely.points(sample), figure.exterior)
+    if mirrored:
+        assert np.all((-depth[~outside] - 1e-12 <= reached[~outside]) & (reached[~outside] < 1e-12))
+        clear = ~outside & (np.abs(sample[:, 1]) > 0.25)
+        assert clear.any()
+        assert reached[clear] == pytest.approx(-depth[clear], abs=1e-12)
+        return
     assert reached[~outside] == pytest.approx(-depth[~outside], abs=1e-12)
