@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from fitsolver import outline
 from fitsolver.mounting import Mounting
-from fitsolver.reading import Reading, covariance_mm2
+from fitsolver.reading import Level, Reading, covariance_mm2
 
 Array = NDArray[np.float64]
 
@@ -223,13 +223,16 @@ def _unread(
     radius: Array,
     slopes: Array,
 ) -> list[Evidence]:
-    """Return what might yet be read: every assumed parameter, angles, the corners of the opening."""
+    """Return what might yet be read: assumed parameters, angles, the opening's corners."""
 
     def would_be(name: str, row: Array, u: float, *, again: bool = False) -> Evidence:
         return Evidence(name=name, row=row, variance=u**2, assumed=not again)
 
     usual_u = {"mm": CALIPER_U_MM, "deg": ANGLE_U_DEG}
+    at = {name: i for i, name in enumerate(names)}
+    lean_row, _ = _rim_shift(mounting, None, here, at)
     rows = dict(zip(names, np.eye(len(names)), strict=True))
+    rows["opening_width_mm"] += 2 * lean_row
     found = [
         would_be(item.name, rows[item.name], usual_u[item.unit])
         for item in assumed
@@ -243,9 +246,8 @@ def _unread(
     if any(item.name == "opening_corner_pct" for item in assumed) and (
         mounting.opening_family in CORNERED
     ):
-        at = {name: i for i, name in enumerate(names)}
         row, _ = _diagonal(mounting, here, at, directions, radius, slopes)
-        found.append(would_be("opening_diagonal_mm", row, CALIPER_U_MM))
+        found.append(would_be("opening_diagonal_mm", row + 2 * lean_row, CALIPER_U_MM))
     return found
 
 
@@ -480,7 +482,7 @@ def _equations(
         return row
 
     claws = mounting.holds == "claws"
-    points = radius[:, None] * np.column_stack([np.cos(directions), np.sin(directions)])
+    along = np.column_stack([np.cos(directions), np.sin(directions)])
     for axis, name in ((0, "opening_length_mm"), (1, "opening_width_mm")):
         reading = getattr(mounting, name)
         if reading is None:
@@ -490,31 +492,32 @@ def _equations(
             # Taken over claws: the irregularity of the two faces is in it.
             more = tau**2
         else:
-            far, near = int(np.argmax(points[:, axis])), int(np.argmin(points[:, axis]))
-            side = np.abs(points[[far, near], axis]) / radius[[far, near]]
             waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
+            plain = (radius - slopes[:, waves] @ here[waves])[:, None] * along
+            far, near = (_touched(plain[:, axis] * way, plain[:, 1 - axis]) for way in (1, -1))
+            side = np.abs(along[[far, near], axis])
             row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
             predicted += float(row[waves] @ here[waves])
-        lean_row, lean = _rim_shift(mounting, reading, here, at)
+        lean_row, lean = _rim_shift(mounting, reading.level, here, at)
         add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
     if mounting.opening_diagonal_mm is not None:
         row, predicted = _diagonal(mounting, here, at, directions, radius, slopes)
-        lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm, here, at)
+        lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm.level, here, at)
         add("opening_diagonal_mm", mounting.opening_diagonal_mm, row + 2 * lean_row,
             predicted + 2 * lean)  # fmt: skip
     for (at_deg, reading), (row, predicted, more) in zip(
         mounting.opening_radii_mm, _radii(mounting, here, at, directions, tau), strict=True
     ):
-        lean_row, lean = _rim_shift(mounting, reading, here, at)
+        lean_row, lean = _rim_shift(mounting, reading.level, here, at)
         add(f"opening_radii_mm at {at_deg:g} deg", reading, row + lean_row, predicted + lean, more)
     for name in _scalars(mounting):
         reading = getattr(mounting, name, None)
         if not isinstance(reading, Reading):
             continue
-        waves = [i for n, i in at.items() if n.startswith((name.removesuffix("_mm") + "_cos",
-                                                           name.removesuffix("_mm") + "_sin"))]  # fmt: skip
-        # Read at one place not named: the waves of that field are in it.
-        more = sum((tau / int(n.rpartition("_")[2])) ** 2 / 2 for n, i in at.items() if i in waves)
+        # Read at one place not named: the waves of that field are in it. (Those of a cosine and
+        # its sine have a variance of (tau / k)^2 together, wherever the place.)
+        cosine = f"{name.removesuffix('_mm')}_cos_"
+        more = sum((tau / int(n.removeprefix(cosine))) ** 2 for n in at if n.startswith(cosine))
         add(name, reading, unit(name), float(here[at[name]]), more / reading.repeats)
     if not readings:
         empty = np.zeros((0, len(here)))
@@ -568,8 +571,17 @@ def _radii(
         yield row, float(value + row[centre] @ here[centre]), more
 
 
+def _touched(outward: Array, sideways: Array) -> int:
+    """Station at which a jaw touches: furthest outward, and the middle one of a straight side.
+
+    That rocking a jaw finds the widest place of a wavy wall is neglected: 0.01 mm in an oval.
+    """
+    close = np.flatnonzero(outward >= outward.max() * (1 - 1e-3))
+    return int(close[np.abs(sideways[close]).argmin()])
+
+
 def _rim_shift(
-    mounting: Mounting, reading: Reading, here: Array, at: Mapping[str, int]
+    mounting: Mounting, level: Level | None, here: Array, at: Mapping[str, int]
 ) -> tuple[Array, float]:
     """How much less the radius is at the rim than at the seat's own level, with its row.
 
@@ -577,7 +589,7 @@ def _rim_shift(
     of notched claws also stand in front of their notches' roots by the depth of the notch.
     """
     row = np.zeros(len(here))
-    if (reading.level or mounting.opening_level) != "rim" or mounting.state == "uncut":
+    if (level or mounting.opening_level) != "rim" or mounting.state == "uncut":
         return row, 0.0
     height, lean = (
         ("claw_length_mm", "claw_lean_deg")

@@ -1,9 +1,10 @@
-"""Exact contact between a convex stone and metal surfaces: the drop, and the distances of zones.
+"""Exact contact between a stone and metal surfaces: how deep a stone can be lowered.
 
-The stone's lower side is a maximum of planes, so its height over a straight metal edge is convex
-and the clearance along the edge concave: the greatest approach over a triangle lies at one of its
-corners, along one of its edges, or under a vertex of the stone. All three are tried; there is no
-sampling.
+The stone is convex, or the union of two convex halves (a heart), of which each meets the metal by
+itself: the image of one meets the image of the metal. A convex stone's lower side is a maximum of
+planes, so its height over a straight metal edge is convex and the clearance along the edge
+concave: the greatest approach over a triangle lies at one of its corners, along one of its edges,
+or under a vertex of the stone. All three are tried; there is no sampling.
 """
 
 from __future__ import annotations
@@ -18,9 +19,6 @@ from fitsolver.metal import Surface
 from fitsolver.stone import Stone
 
 Array = NDArray[np.float64]
-
-# Points closer than this to touching count as touching [mm].
-TOUCH_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,11 +67,13 @@ def drop(
 
 def _highest(stone: Stone, triangles: Array) -> tuple[float, Array]:
     """Greatest z_metal - lower surface over the triangles, and the metal point where it is."""
-    start = triangles.reshape(-1, 3)
-    stop = triangles[:, [1, 2, 0]].reshape(-1, 3)
-    height, point = _over_edges(stone, start, stop)
-    under = _over_vertices(stone, triangles)
-    return under if under[0] > height else (height, point)
+    found = [_over_vertices(stone, triangles)]
+    for side in (1.0, -1.0) if stone.form.mirrored else (1.0,):
+        seen = triangles * (1.0, side, 1.0)
+        start, stop = seen.reshape(-1, 3), seen[:, [1, 2, 0]].reshape(-1, 3)
+        height, point = _over_edges(stone, start, stop)
+        found.append((height, point * (1.0, side, 1.0)))
+    return max(found, key=lambda item: item[0])
 
 
 def _lower_planes(stone: Stone) -> tuple[Array, Array]:
@@ -88,6 +88,7 @@ def _lower_planes(stone: Stone) -> tuple[Array, Array]:
 
 
 def _over_edges(stone: Stone, start: Array, stop: Array) -> tuple[float, Array]:
+    """Greatest z_metal - lower surface over metal edges under the stone's convex body."""
     nothing = -np.inf, np.zeros(3)
     low, high = _clipped(stone, start[:, :2], stop[:, :2])
     kept = high >= low
@@ -132,8 +133,8 @@ def _over_edges(stone: Stone, start: Array, stop: Array) -> tuple[float, Array]:
 
 
 def _clipped(stone: Stone, start: Array, stop: Array) -> tuple[Array, Array]:
-    """Part [low, high] of every edge that lies under the outline; high < low where none does."""
-    outline = stone.outline_mm
+    """Part [low, high] of every edge that lies under the stone; high < low where none does."""
+    outline = _shadow(stone)
     edge = np.roll(outline, -1, axis=0) - outline
     normals = np.column_stack([edge[:, 1], -edge[:, 0]])
     reach = np.einsum("ij,ij->i", normals, outline) + 1e-12
@@ -148,14 +149,34 @@ def _clipped(stone: Stone, start: Array, stop: Array) -> tuple[Array, Array]:
     return low, np.where(outside, -np.inf, high)
 
 
-def _over_vertices(stone: Stone, triangles: Array) -> tuple[float, Array]:
+def _shadow(stone: Stone) -> Array:
+    """The convex body seen from above, counter-clockwise, shape (m, 2) [mm].
+
+    That is its outline, less what crown and pavilion facets that meet take off a thin girdle.
+    """
+    import shapely
+
     vertices = stone.polyhedron.vertices
-    below = vertices[vertices[:, 2] < 0]
+    if stone.form.mirrored:
+        vertices = vertices[vertices[:, 1] >= 0]
+    # Rounded so that the girdle's upper and lower vertices are one.
+    plan = np.round(vertices[:, :2], 9)
+    hull = shapely.MultiPoint(plan).convex_hull.exterior
+    ring: Array = shapely.get_coordinates(hull)[:-1]
+    return ring if hull.is_ccw else ring[::-1]
+
+
+def _over_vertices(stone: Stone, triangles: Array) -> tuple[float, Array]:
+    """Greatest z_metal - lower surface over the triangles at the stone's own vertices.
+
+    (Those of the upper side never win.)
+    """
+    below = stone.polyhedron.vertices
     a, b, c = (triangles[:, i] for i in range(3))
     u, v = b[:, :2] - a[:, :2], c[:, :2] - a[:, :2]
     cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
     flat = np.abs(cross) > 1e-12
-    if not flat.any() or not len(below):
+    if not flat.any():
         return -np.inf, np.zeros(3)
     a, b, c, u, v, cross = a[flat], b[flat], c[flat], u[flat], v[flat], cross[flat]
     w = below[:, None, :2] - a[None, :, :2]

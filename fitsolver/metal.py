@@ -16,6 +16,9 @@ from fitsolver.seat import FACE_POINTS, Role, Seats
 
 Array = NDArray[np.float64]
 
+# Outer edge of a gallery rail over its inner one: wide enough for any pavilion to meet the rail.
+RAIL_BREADTH = 1.15
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surface:
@@ -28,49 +31,48 @@ class Surface:
 
 def metal(seats: Seats, sample: int = 0) -> tuple[Surface, ...]:
     """Return the surfaces of one sample of a seat (the best estimate, if not said)."""
-    return tuple(_surfaces(seats, sample))
+    return tuple(_surfaces(seats.rows(np.array([sample]))))
 
 
-def _surfaces(seats: Seats, sample: int) -> Iterator[Surface]:
-    s = slice(sample, sample + 1)
-    patches = _patches(seats)
-    opening = seats.opening[sample]
-    outer_z = np.zeros(len(opening)) if seats.ledge_outer_z is None else seats.ledge_outer_z[sample]
-    if seats.ledge_inner is not None and seats.ledge_inner_z is not None:
-        outer = np.column_stack([opening, outer_z])
-        inner = np.column_stack([seats.ledge_inner[sample], seats.ledge_inner_z[sample]])
-        name = "notch" if seats.holds == "claws" else "ledge"
-        yield Surface(name=name, role="support", triangles=_strips(inner, outer, patches))
-    top = seats.top[s]
-    rim = np.column_stack([seats.opening_at(top)[0 if seats.count == 1 else sample], top[0]])
-    if seats.count > 1:
-        one = seats.opening[sample] - (top[0] * seats.lean[sample])[:, None] * seats.outward
-        rim = np.column_stack([one, top[0]])
-    if seats.state == "cut":
-        foot = np.column_stack([opening, outer_z])
-    else:
-        depth = np.full(len(opening), seats.floor_z[sample])
-        below = seats.opening[sample] - (depth * seats.lean[sample])[:, None] * seats.outward
-        foot = np.column_stack([below, depth])
-    name = "claw" if seats.holds == "claws" else "wall"
-    yield Surface(name=name, role="movable", triangles=_strips(foot, rim, patches))
-    if seats.gallery is not None and seats.gallery_z is not None:
-        rail = seats.gallery[sample]
-        height = np.full((len(rail), 1), seats.gallery_z[sample])
-        edge, band = np.hstack([rail, height]), np.hstack([rail * 1.15, height])
-        closed = [np.append(np.arange(len(rail)), 0)]
+def _surfaces(seat: Seats) -> Iterator[Surface]:
+    """The surfaces of a single seat."""
+    runs = _runs(seat)
+    claws = seat.holds == "claws"
+    outer_z = np.zeros_like(seat.top) if seat.ledge_outer_z is None else seat.ledge_outer_z
+    outer = _at_heights(seat.opening, outer_z)
+    if seat.ledge_inner is not None and seat.ledge_inner_z is not None:
+        inner = _at_heights(seat.ledge_inner, seat.ledge_inner_z)
+        name = "notch" if claws else "ledge"
+        yield Surface(name=name, role="support", triangles=_strips(inner, outer, runs))
+    rim = _at_heights(seat.opening_at(seat.top), seat.top)
+    foot = outer
+    if seat.state == "uncut":
+        foot = _at_heights(seat.opening_at(seat.floor_z), seat.floor_z[:, None])
+    name = "claw" if claws else "wall"
+    yield Surface(name=name, role="movable", triangles=_strips(foot, rim, runs))
+    if seat.gallery is not None and seat.gallery_z is not None:
+        edge = _at_heights(seat.gallery, seat.gallery_z[:, None])
+        band = edge * (RAIL_BREADTH, RAIL_BREADTH, 1.0)
+        closed = [np.append(np.arange(len(edge)), 0)]
         yield Surface(name="gallery", role="support", triangles=_strips(edge, band, closed))
-    size = 1.5 * np.abs(opening).max()
+    size = 1.5 * np.abs(seat.opening).max()
     square = np.array([[-size, -size], [size, -size], [size, size], [-size, size]])
-    plate = np.column_stack([square, np.full(4, seats.floor_z[sample])])
+    plate = _at_heights(square[None], seat.floor_z[:, None])
     yield Surface(
-        name="back" if seats.back == "closed" else "finger",
+        name="back" if seat.back == "closed" else "finger",
         role="support",
-        triangles=np.array([plate[[0, 1, 2]], plate[[0, 2, 3]]]),
+        triangles=plate[[[0, 1, 2], [0, 2, 3]]],
     )
 
 
-def _patches(seats: Seats) -> list[NDArray[np.int64]]:
+def _at_heights(points: Array, z: Array) -> Array:
+    """Points (n, 3) of a single seat's plan points (1, n, 2) at heights (1, n) or (1, 1)."""
+    height = np.broadcast_to(z, points.shape[:2])
+    lifted: Array = np.concatenate([points, height[..., None]], axis=2)[0]
+    return lifted
+
+
+def _runs(seats: Seats) -> list[NDArray[np.int64]]:
     """Runs of neighbouring stations: the whole round of a wall, or each claw's face."""
     count = len(seats.claw)
     if seats.holds == "wall":

@@ -46,7 +46,7 @@ _CORNERS = 3
 _SECTORS = 24
 # How often the nominal seat is centred, unless it has settled before [mm].
 _ROUNDS = 6
-_SETTLED_MM = 0.01
+_SETTLED_MM = 0.005
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +66,8 @@ class Placement:
     metal; `near` (s, n) the least gap from each station to the next; `entry_gap` (s, n) the same
     up to the rim; `cover` (s, n) of ledge under the outline; `contact_z`, `contact_zeta` (s, c)
     heights of ledge points under the stone and how deep the pavilion is over them, as a share of
-    its whole depth; `gallery_zeta` (s, m) the same over the rail; `shift` (s, 2).
+    its whole depth, first those `ALONG` each station's line; `gallery_zeta` (s, m) how deep it is
+    over each stretch of the rail; `shift` (s, 2) in the turned stone's frame.
     """
 
     form: Form
@@ -151,10 +152,10 @@ def place(
 ) -> Placement:
     """Place a form of given length and width (s,) [mm] into `seats` at a turn.
 
-    One seat may stand for all s stones.
-    `girdle` (s,) is the girdle's thickness; `bounds` what the pose strives for; `girdle_z` the
-    height of its lower plane at which leaning metal is judged (the datum, or half a millimetre
-    under the rim, if not given); `nominal` the row about which neighbours are chosen.
+    `seats` may be one seat for all s stones. `girdle` (s,) is the girdle's thickness; `bounds`
+    what the pose strives for; `girdle_z` the height of the girdle's lower plane at which leaning
+    metal is judged (the datum, or half a millimetre under the rim, if not given); `nominal` the
+    row about which neighbours are chosen.
 
     A stone whose ratio is off the form's by a reading's error of r is squeezed by r, and its
     gaps with it: 0.3 % of a gap.
@@ -238,7 +239,7 @@ def _shift(plan: _Plan) -> Array:
     low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
     middle = (low + high)[:, None] / 2
     points = alone.metal.points
-    here = (points.min(axis=2) + points.max(axis=2)) / 2 - middle * alone.width
+    here: Array = (points.min(axis=2) + points.max(axis=2)) / 2 - middle * alone.width
     for _ in range(_ROUNDS):
         step = _step(alone, here)
         here = here + step
@@ -249,7 +250,7 @@ def _shift(plan: _Plan) -> Array:
     # The others start there, but for the way their metal and their stone's middle have moved.
     mean = plan.metal.points.mean(axis=2)
     row = slice(plan.nominal, plan.nominal + 1)
-    start = here + mean - mean[:, row] - middle * (plan.width - plan.width[row])
+    start: Array = here + mean - mean[:, row] - middle * (plan.width - plan.width[row])
     return start + _step(plan, start)
 
 
@@ -301,7 +302,8 @@ def _tightest(slack: Array, sectors: int) -> Indices:
     count = slack.shape[1]
     size = -(-count // sectors)
     table = np.minimum(np.arange(0, count, size)[:, None] + np.arange(size), count - 1)
-    return table[np.arange(len(table)), slack[:, table].argmin(axis=2)]
+    chosen: Indices = table[np.arange(len(table)), slack[:, table].argmin(axis=2)]
+    return chosen
 
 
 def _at(values: Array, stations: Indices) -> Array:
@@ -346,16 +348,12 @@ class _Ledge:
             places = replace(self.inner, points=self.inner.points + part * end * out)
             z.append(inner_z + part * end * (outer_z - inner_z))
             zeta.append(_Pavilion.over(self.form, places, self.width, self.nominal).share())
-        under = (cover > 0)[..., None]
-        down = np.where(under, np.stack(z, axis=2), -np.inf), np.stack(zeta, axis=2)
+        under = np.tile(cover > 0, len(ALONG))
+        down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
         part, share = edge.ridge(zeta[0])
         between = (cover > 0) & (following(cover) > 0) & self.inner.joined
         crossing = inner_z + part * (following(inner_z) - inner_z)
-        shape = len(cover), -1
-        return (
-            (down[0].reshape(shape), down[1].reshape(shape)),
-            (np.where(between, crossing, -np.inf), share),
-        )
+        return down, (np.where(between, crossing, -np.inf), share)
 
     def under_girdle(self) -> tuple[Array, Array]:
         """The vertex of the girdle's lower edge that stands highest over each run of the ledge."""

@@ -87,7 +87,7 @@ def edges(stone: Stone, view: View) -> Array:
     if mirrored and view != "side":
         ends = np.concatenate([ends, ends * (1, -1, 1)])
     seen = np.stack([ends @ right, ends @ up], axis=-1)
-    if plan or "dome" not in stone.form.crown.names:
+    if plan or "dome" not in stone.form.crown.names or stone.girdle_mm == 0:
         return seen
     reach = stone.outline_mm @ right[:2]
     border = [[reach.min(), stone.girdle_mm / 2], [reach.max(), stone.girdle_mm / 2]]

@@ -170,9 +170,11 @@ def propose(
 ) -> Proposals:
     """Judge every cut style (or those given) for a mounting; the best `limit` in full, best first.
 
+    Beads and briolettes, which hang by a drilled hole, are left aside unless they are given.
+
     `progress` is told how many styles are done, of how many.
     """
-    every = tuple(styles) if styles is not None else cuts()
+    every = tuple(styles) if styles is not None else tuple(c for c in cuts() if not c.strung)
     total = len(every) + limit
     hopes: list[_Hope] = []
     left: list[LeftOut] = []

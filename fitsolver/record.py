@@ -227,6 +227,7 @@ def _style(style: CutStyle) -> Record:
         "length_ratio": asdict(style.length_ratio),
         "depth_pct": {"typical": depth, "spread": spread},
         "facet_count": style.facet_count,
+        "strung": style.strung,
         "make": style.make,
         "makes": tuple(style.makes),
     }

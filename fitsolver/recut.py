@@ -174,12 +174,17 @@ def recut(
     """
     _refuse(density_g_cm3, grind_mm, given)
     halves = given.form.mirrored and wanted.form.mirrored
-    body = free_body(wanted) if free_heights else fixed_body(wanted)
-    programme = _programme(given, body, grind_mm, halves)
-    found = refine(programme, _tops(programme, facings, halves))
-    if found is None:
+    # In proportion even where heights are free: see `free_body` on thin girdles.
+    bodies = (fixed_body(wanted), *([free_body(wanted)] if free_heights else []))
+    results = []
+    for body in bodies:
+        programme = _programme(given, body, grind_mm, halves)
+        found = refine(programme, _tops(programme, facings, halves))
+        if found is not None:
+            results.append(_recut(given, grind_mm, density_g_cm3, wanted, found))
+    if not results:
         raise OutOfRange("grind_mm", grind_mm, 0.0, given.depth_mm / 4, remedy="nothing is left")
-    return _recut(given, grind_mm, density_g_cm3, wanted, found)
+    return max(results, key=lambda result: result.after.volume_mm3)
 
 
 def smallest_loss_into(

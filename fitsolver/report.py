@@ -121,7 +121,7 @@ def cuts_text(styles: Iterable[CutStyle], width: int = WIDTH) -> str:
             [
                 f"  {style.name}", f"{style.period_from}-{style.period_to or '':<4}",
                 f"{style.length_ratio.typical:.2f}", f"{depth:.0f} +-{spread:2.0f} %",
-                re.split(" \\(|, ", style.title)[0],
+                re.split(" \\(|, ", style.title)[0] + (" (strung)" if style.strung else ""),
             ]
         )  # fmt: skip
     return _page(

@@ -220,9 +220,9 @@ def _cut(
     give = allowances[gives]
     add("entry", placement.entry_gap.min(axis=1) + give, give, _least(placement.entry_gap), gives)
     least = allowances["gap_min_mm"]
-    add("girdle gap", placement.gap.min(axis=1) - least, least, _least(placement.gap))
+    add("girdle gap", placement.near.min(axis=1) - least, least, _least(placement.near))
     widest = allowances["gap_max_mm"]
-    reach = _per_claw(placement.gap, np.minimum) if claws else placement.gap
+    reach = _per_claw(placement.near, np.minimum) if claws else placement.gap
     station = int(reach[0].argmax()) * (FACE_POINTS if claws else 1)
     add("closing gap", widest - reach.max(axis=1), widest, station)
     cover = allowances["cover_min_mm"]
@@ -274,6 +274,8 @@ def _uncut(
     floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
     further = allowances["alter_claw_bend_mm"] if claws else 0.0
     least, most = inside.min(axis=1), inside.max(axis=1)
+    if not claws:  # a corner of the stone reaches deepest between two stations
+        most = -placement.near.min(axis=1)
     reach = least + bend_in - floor
     room = ceiling + bend_out - most
     gives = "claw_give_mm" if claws else "rim_give_mm"
@@ -342,9 +344,12 @@ def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
     """
     assert placement.contact_z is not None
     assert placement.contact_zeta is not None
-    count = placement.gap.shape[1] * len(ALONG)
+    stations = placement.gap.shape[1]
+    count = stations * len(ALONG)
     rest = placement.contact_z[:, :count] + pavilion[:, None] * placement.contact_zeta[:, :count]
-    rest = rest.reshape(len(rest), -1, len(ALONG))
-    parted = np.where(np.isfinite(rest[..., 0]), np.ptp(np.where(np.isfinite(rest), rest, 0), 2), 0)
+    parts = [rest[:, k : k + stations] for k in range(0, count, stations)]
+    under = np.isfinite(parts[0])
+    highest, lowest = np.maximum.reduce(parts), np.minimum.reduce(parts)
+    parted = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
     mean: Array = parted.mean(axis=1)
     return mean

@@ -39,10 +39,10 @@ class Seats:
 
     `opening` (s, n, 2) wall or claw face at the datum plane; `lean` (s,) tangent of the inward
     lean; `top` (s, n) height of the metal's top; `ledge_inner` (s, n, 2), `ledge_inner_z` and
-    `ledge_outer_z` (s, n), cut seats only; `gallery` (s, n, 2) and `gallery_z` (s,), or None;
-    `floor_z` (s,) finger or back; `thickness` (s,) of wall or claws; `mouth` (s,) height of cut
-    notches, or None; `claw` (n,) which claw a station is on, -1 for a wall; `outward` (n, 2) unit
-    normals of the opening; `points` (s, d) the standard normal points they were drawn from.
+    `ledge_outer_z` (s, n), `ledge_angle` (s,) [rad], cut seats only; `gallery` (s, n, 2) and
+    `gallery_z` (s,), or None; `floor_z` (s,) finger or back; `thickness` (s,) of wall or claws;
+    `mouth` (s,) height of cut notches, or None; `claw` (n,) which claw a station is on, -1 for a
+    wall; `outward` (n, 2) unit normals of the opening; `parameters` (s, d) they were built from.
     """
 
     belief: Belief

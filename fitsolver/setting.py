@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from statistics import NormalDist
 
 from fitsolver.allowance import Allowances, allowances
 from fitsolver.material import Material
@@ -13,6 +14,8 @@ from fitsolver.solver import FLOORS, Check, Margin
 
 # One-sided 95 % of a normal: what metal might have to move if the readings are a little off.
 ONE_SIDED = 1.645
+# Less than this nobody alters [mm].
+LEAST_MM = 0.005
 
 # Surfaces that carry a stone, as the bench speaks of them.
 RESTS = {"notch": "in the notches", "gallery": "on the gallery rail, not in its seat"}
@@ -58,13 +61,18 @@ def alterations(check: Check) -> tuple[Alteration, ...]:
         if not kind.alteration or margin.probability >= 0.95:
             continue
         about = max(0.0, -margin.margin_mm)
-        limit = allowed[kind.alteration_allowance]
+        # How far the requirement holds in the middle of what the readings allow: tightest places
+        # are tighter in an uneven seat than in its best estimate.
+        middle = margin.u_mm * NormalDist().inv_cdf(min(max(margin.probability, 0.002), 0.998))
+        most = min(allowed[kind.alteration_allowance], ONE_SIDED * margin.u_mm - middle)
+        if max(about, most) < LEAST_MM:
+            continue
         found.append(
             Alteration(
                 requirement=margin.name,
                 work=kind.alteration,
                 about_mm=about,
-                at_most_mm=max(about, min(limit, ONE_SIDED * margin.u_mm - margin.margin_mm)),
+                at_most_mm=max(about, most),
             )
         )
     return tuple(found)

@@ -362,7 +362,7 @@ def _warnings(mixed: Mixture, evidence: Sequence[Evidence]) -> list[tuple[int, s
     first = mixed.posteriors[0].unknowns
     width = mixed.posteriors[0].state[first.names.index("width_mm")]
     priors = [prior_of(posterior.unknowns.style) for posterior in mixed.posteriors]
-    if "depth_mm" in read:
+    if "depth_mm" in read and not first.style.strung:  # a drop's depth is its long axis
         depth = 100 * read["depth_mm"] / width
         low, high = DEPTH_PCT
         found.extend(

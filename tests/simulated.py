@@ -313,6 +313,13 @@ def _spans(plan: Plan, true: Mapping[str, float], around: Array) -> dict[str, fl
             )
         }  # fmt: skip
     reach = polar(figure(true, plan.family), around) + wave(true, "opening", around)
+    if plan.family == "octagon":
+        # Jaws lie along straight sides, and are set at their middle; elsewhere they are rocked.
+        quarter = reach[:: len(around) // 4]
+        return {
+            "opening_length_mm": float(quarter[0] + quarter[2]),
+            "opening_width_mm": float(quarter[1] + quarter[3]),
+        }
     return {
         "opening_length_mm": float(np.ptp(reach * np.cos(around))),
         "opening_width_mm": float(np.ptp(reach * np.sin(around))),

@@ -37,7 +37,7 @@ def style(
     *,
     rows: Sequence[Row] = (),
     domes: Sequence[Dome] = (),
-    rings: Literal["scaled", "inset"] = "scaled",
+    rings: Literal["scaled", "inset", "even"] = "scaled",
     **proportions: float,
 ) -> CutStyle:
     """A cut style of nothing but an outline, rows of facets and domes."""
@@ -83,7 +83,7 @@ def cabochon(family: str, *parts: Part, exponent: float = 2.0, tiers: int = 24) 
     return style(family, domes=domes)
 
 
-def pyramid(family: str, *, rings: Literal["scaled", "inset"] = "scaled") -> CutStyle:
+def pyramid(family: str, *, rings: Literal["scaled", "inset", "even"] = "scaled") -> CutStyle:
     """A style with a pavilion of one facet to every side, running to a point or a keel."""
     return style(family, rows=[row("pavilion")], rings=rings)
 

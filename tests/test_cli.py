@@ -75,6 +75,7 @@ def test_transcript(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             told += f"{line}\n{out}{err}[exit {code}]\n\n"
     if os.environ.get(REWRITE):
         path.write_text(told, encoding="utf-8")
+        text = told
     assert told, "a transcript begins with a command: $ fitsolver ..."
     assert told == text
     assert max(len(line) for line in told.splitlines() if not line.startswith("$")) <= 80

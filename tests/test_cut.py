@@ -45,6 +45,7 @@ def test_names_are_the_stems_of_the_files():
     assert names() == tuple(sorted(path.stem for path in FILES))
     assert [style.name for style in cuts()] == list(names())
     assert {"round-brilliant", "old-mine", "emerald", "oval-cabochon"} <= set(names())
+    assert {style.family for style in cuts()} == set(outline.FAMILIES)
 
 
 def test_an_unknown_style_is_refused_with_the_nearest_names():
@@ -236,6 +237,10 @@ def test_a_dome_counts_as_one_face():
     assert {cut(name).facet_count for name in DOMED if not cut(name).rows} == {1}
     # Three rings of 16 under a dome.
     assert cut("oval-buff-top").facet_count == 1 + 48
+
+
+def test_only_beads_and_briolettes_are_strung():
+    assert {style.name for style in cuts() if style.strung} == {"briolette", "round-bead"}
 
 
 # --- what the rows mean on outlines that are no ellipse

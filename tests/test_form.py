@@ -88,6 +88,36 @@ def test_inset_rings_keep_one_angle_all_round_and_end_in_a_keel():
     assert shape.pavilion.height(keel) == pytest.approx([1.0, 1.0], abs=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("name", "ratio"), [("kite", 1.5), ("shield", 1.2), ("hexagon", 1.8), ("tapered", 2.0)]
+)
+def test_even_rings_keep_one_angle_on_every_side(name, ratio):
+    shape = form(pyramid(name, rings="even"), ratio)
+    x, radius = outline.inscribed(shape.outline)
+    assert shape.pavilion.slopes == pytest.approx(np.full(len(shape.outline), radius), rel=1e-12)
+    # The deepest place is over the middle of the largest circle.
+    assert shape.pavilion.height(np.array([[x, 0.0]])) == pytest.approx([1.0], abs=1e-12)
+
+
+def test_the_keel_of_a_tapered_baguette_rises_towards_its_narrow_end():
+    shape = form(cut("tapered-baguette"), 2.0)
+    wide, middle, narrow = shape.pavilion.height(np.array([[-0.5, 0.0], [0.0, 0.0], [0.5, 0.0]]))
+    assert wide > middle > narrow > 0.7
+
+
+def test_a_heart_is_described_by_its_half():
+    shape = form(cut("heart-brilliant"), 1.0)
+    assert shape.mirrored
+    assert shape.body[:, 1].min() == 0.0
+    assert 2 * outline.area(shape.body) == pytest.approx(shape.area, rel=1e-12)
+    points = np.array([[0.1, -0.2], [0.1, 0.2]])
+    assert shape.fold(points) == pytest.approx(points[[1, 1]])
+    assert shape.unfold(points, points) == pytest.approx(points * [[1, -1], [1, 1]])
+    oval = form(cut("oval-brilliant"), 1.3)
+    assert oval.body is oval.outline
+    assert oval.fold(points) is points
+
+
 def test_height_is_cut_off_at_the_table_and_negative_outside():
     shape = form(pyramid("square"), 1.0, {"culet_pct": 40.0})
     points = np.array([[0.0, 0.0], [0.19, 0.0], [0.35, 0.0], [0.65, 0.0]])

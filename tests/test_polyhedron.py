@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from fitsolver.polyhedron import polyhedron_of
+from fitsolver.polyhedron import polyhedron_of, with_image
 
 AXES = np.vstack([np.eye(3), -np.eye(3)])
 CORNERS = np.array(list(itertools.product([1.0, -1.0], repeat=3)))
@@ -74,3 +74,20 @@ def test_the_point_inside_may_lie_anywhere_inside():
 def test_a_point_that_is_not_strictly_inside_is_refused(inside):
     with pytest.raises(ValueError, match="not inside"):
         polyhedron_of(AXES, np.ones(6), np.array(inside))
+
+
+def test_a_half_is_joined_to_its_image_without_the_face_between():
+    """A wedge on a half square: together the pyramid on the square, one closed body."""
+    half_pyramid = np.array([[1.0, 0, 1], [-1, 0, 1], [0, 1, 1], [0, 0, -1], [0, -1, 0]])
+    half = polyhedron_of(half_pyramid, np.array([1.0, 1, 1, 0, 0]), np.array([0.0, 0.3, 0.3]))
+    both = with_image(half)
+    # V = base x height / 3.
+    assert both.volume == pytest.approx(4 / 3, rel=1e-12)
+    assert len(both.vertices) == 5
+    a, b, c = (both.vertices[both.triangles[:, k]] for k in range(3))
+    outward = np.cross(b - a, c - a)
+    assert np.einsum("ij,ij->i", outward, a).sum() / 6 == pytest.approx(both.volume, rel=1e-12)
+    # Nothing is left of the face in y = 0, and every edge has a triangle on either side.
+    assert np.abs(both.vertices[both.triangles][..., 1]).max(axis=1).min() > 0.5
+    edges = both.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    assert {tuple(edge) for edge in edges} == {tuple(edge) for edge in edges[:, ::-1]}

@@ -36,7 +36,7 @@ EXAMPLES = Path(fitsolver.__file__).parents[1] / "examples"
 MOUNTINGS = ("claw-ring", "old-cushion-collet", "closed-back-oval", "step-rectangle")
 SEAT, CUT = "old-cushion-collet", "cushion-brilliant"
 CANDIDATES = 25
-HALVINGS = 21  # of 4 mm: to 2 micrometres
+HALVINGS = 12  # of 4 mm: to a micrometre
 
 
 def process_s(*arguments: str, repeats: int) -> list[float]:

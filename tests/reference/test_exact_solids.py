@@ -16,6 +16,8 @@ import numpy as np
 import pytest
 from solids import cabochon, pyramid, row, stone, style
 
+from fitsolver import outline
+from fitsolver.cut import cut
 from fitsolver.stone import Stone
 
 CURVED, STRAIGHT = 1e-4, 1e-9
@@ -115,6 +117,53 @@ def test_sphere_and_lens():
     assert ball.volume_mm3 == pytest.approx(4 / 3 * np.pi * 27, rel=5e-4)
     lens = stone(cabochon("round", "crown", "pavilion"), crown_mm=2.0, pavilion_mm=0.5)
     assert coefficient(lens) == pytest.approx(coefficient(ball), rel=STRAIGHT)
+
+
+def test_a_bead_is_a_ball_and_a_rondel_a_flattened_one():
+    """k = pi / 6 / 200 = 0.002618, the ball's share of its box; the drill hole is not taken off."""
+    for flat in (1.0, 0.7):
+        bead = stone(cut("round-bead"), crown_mm=3.0 * flat, pavilion_mm=3.0 * flat)
+        assert bead.volume_mm3 == pytest.approx(4 / 3 * np.pi * 27 * flat, rel=5e-4)
+        assert coefficient(bead) == pytest.approx(0.002618, rel=5e-4)
+
+
+def test_a_briolette_lies_between_a_cone_on_a_half_ball_and_an_ellipsoid():
+    drop = stone(cut("briolette"), width_mm=6.0, crown_mm=6.6, pavilion_mm=3.0)
+    slender = np.pi * 9 * 6.6 / 3 + 2 / 3 * np.pi * 27
+    full = 2 / 3 * np.pi * 9 * (6.6 + 3.0)
+    assert slender < drop.volume_mm3 < full
+
+
+@pytest.mark.parametrize("name", ["kite", "lozenge", "shield", "hexagon"])
+def test_pyramids_on_straight_sided_outlines(name):
+    """V = area x height / 3, whether the sides scale to the point or all move in alike."""
+    ratio, regular = (2 / np.sqrt(3), 50 / np.sqrt(3)) if name == "hexagon" else (1.3, 0.0)
+    scaled = stone(pyramid(name), ratio, pavilion_mm=2.5, point_pct=regular)
+    volume = outline.area(scaled.outline_mm) * 2.5 / 3
+    assert scaled.volume_mm3 == pytest.approx(volume, rel=STRAIGHT)
+    if name != "shield":  # its straight sides do not touch the largest circle inside
+        even = stone(pyramid(name, rings="even"), ratio, pavilion_mm=2.5, point_pct=regular)
+        assert even.volume_mm3 == pytest.approx(volume, rel=STRAIGHT)
+
+
+def test_hipped_roof_on_a_trapezium():
+    """A tapered baguette's pavilion, sliced by hand: a roof of one angle over a trapezium.
+
+    Ends a and b wide, the length l, along x. All slopes rise by h over the radius of the circle
+    that touches the wide end and both sides. A slice across is a triangle up to the ridge, or is
+    cut off level by the slope of the nearer end.
+    """
+    h, a, b, length = 2.5, 6.0, 4.2, 12.0
+    solid = stone(pyramid("tapered", rings="even"), 2.0, pavilion_mm=h)
+    lean = np.arctan((a - b) / 2 / length)
+    radius = a / 2 * np.cos(lean) / (1 + np.sin(lean))
+    x = np.linspace(0.0, length, 2001)
+    half = a / 2 - x * np.tan(lean)
+    ridge = half * np.cos(lean) * h / radius
+    level = np.minimum(np.minimum(x, length - x) * h / radius, ridge)
+    area = level * half * (2 - level / ridge)
+    # 1e-6: the trapezium rule over 2000 slices whose area is a broken parabola.
+    assert solid.volume_mm3 == pytest.approx(np.trapezoid(area, x), rel=1e-6)
 
 
 @pytest.mark.parametrize("exponent", [1.5, 2.0, 3.0])

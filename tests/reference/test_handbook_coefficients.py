@@ -93,6 +93,12 @@ WELL_CUT = [
 # weight. Tiers of steps dip less into the girdle than halves do: 2 %.
 STEP = Published("round-step", "commercial", 0.0018, on_mean_diameter=True)
 
+# Source 1 lumps hearts with pears. A heart fills less of its box (0.67 of length x width against
+# 0.74: the cleft, and wings that run to a point from both lobes) and the groove below the cleft
+# takes some of the pavilion, so it comes out lighter. Its wings and cleft were drawn for their
+# looks (a point of about a right angle), its bulge and girdle are those of the ovals.
+HEART = Published("heart-brilliant", "commercial", 0.0018)
+
 # The longest outlines of source 2 fall outside. A likely reason, not a sourced one: the ends of
 # long stones are cut steeper than the sides and their culet is drawn out to a keel (common
 # practice), while the library keeps one angle all round a step and one culet under a brilliant.
@@ -147,6 +153,10 @@ def test_the_round_step_cut_comes_out_heavy_by_no_more_than_a_tenth():
     assert TOLERANCE / 2 < off(STEP) < 0.10, "\n" + table([STEP])
 
 
+def test_the_heart_comes_out_light_by_no_more_than_a_tenth():
+    assert -0.10 < off(HEART) < 0, "\n" + table([HEART])
+
+
 def test_the_longest_stones_come_out_light_by_no_more_than_a_tenth():
     for item in LONG:
         assert -0.10 < off(item) < -TOLERANCE / 2, "\n" + table(LONG)
@@ -174,8 +184,10 @@ def test_marquise_coefficients_hardly_change_with_the_ratio():
     """Published 0.00565 to 0.00595 from 1.5 to 3, up by 5 %; the library's fall by as much.
 
     Wings between an arc and an ellipse fill less of a longer box (a half circle pi / 4, a long
-    arc 2 / 3), and one culet under the middle does not make up for it as a keel does. So the
-    direction is the other one; that neither changes by more than a tenth is what is asked.
+    arc 2 / 3), and one culet under the middle does not make up for it as a keel does. A keel would
+    have to run for half of what the length exceeds the width by to turn the direction, for three
+    quarters to give the published rise, and makes every ratio 7 to 14 % too heavy. So the direction
+    is the other one; that neither changes by more than a tenth is what is asked.
     """
     k = by_ratio("marquise-brilliant", (1.5, 2.0, 2.5, 3.0))
     assert max(k) / min(k) < 1.1
@@ -212,7 +224,7 @@ def test_cabochons_with_flat_backs_are_half_ellipsoids():
 
 def test_handbook_values_in_the_profiles_are_the_published_ones():
     published: dict[tuple[str, str], set[float]] = {}
-    for item in [*COMMERCIAL, *WELL_CUT, STEP]:
+    for item in [*COMMERCIAL, *WELL_CUT, STEP, HEART]:
         published.setdefault((item.style, item.make), set()).add(item.k)
     for style in cuts():
         for make, entry in style.handbook.items():

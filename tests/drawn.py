@@ -1,0 +1,159 @@
+"""Invented mountings, and stones for them, drawn at random from a seed.
+
+The sizes are those of ordinary rings; nothing here describes a real piece.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fitsolver.belief import belief
+from fitsolver.cut import CutStyle, cuts
+from fitsolver.form import Form, form, heights
+from fitsolver.mounting import Mounting
+from fitsolver.reading import direct
+from fitsolver.seat import Seats, seats
+from fitsolver.stone import Stone
+
+# Usual length over width of an opening.
+OPENINGS = {
+    "round": 1.0,
+    "oval": 1.3,
+    "cushion": 1.15,
+    "octagon": 1.35,
+    "rectangle": 1.5,
+    "square": 1.0,
+    "marquise": 2.0,
+    "pear": 1.5,
+    "triangle": 1.0,
+}
+CLAWS_DEG = {
+    "octagon": (38.0, 142.0, 218.0, 322.0),
+    "round": tuple(60.0 * k for k in range(6)),
+    "oval": (40.0, 140.0, 220.0, 320.0),
+}
+
+
+def mounting(
+    rng: np.random.Generator,
+    family: str | None = None,
+    holds: str | None = None,
+    state: str = "cut",
+    **changes: Any,
+) -> Mounting:
+    """A seat of ordinary size; `changes` replace what was drawn."""
+    family = family or str(rng.choice(list(OPENINGS)))
+    holds = holds or str(rng.choice(["wall", "claws"]))
+    width = rng.uniform(4, 9)
+    ratio = OPENINGS[family]
+    if family not in ("round", "square"):
+        ratio *= rng.uniform(0.9, 1.1)
+    drawn: dict[str, Any] = {
+        "name": "Drawn at random (invented)",
+        "holds": holds,
+        "state": state,
+        "back": str(rng.choice(["open", "closed"])),
+        "irregularity_mm": float(rng.uniform(0.02, 0.07)),
+        "opening_family": family,
+        "opening_level": "girdle" if state == "cut" else "rim",
+        "opening_length_mm": direct(width * ratio),
+        "opening_width_mm": direct(width),
+    }
+    if state == "cut":
+        drawn["ledge_width_mm"] = direct(rng.uniform(0.25, 0.6))
+        drawn["ledge_angle_deg"] = float(rng.uniform(15, 50))
+        drawn["depth_below_ledge_mm"] = direct(0.7 * width)
+    else:
+        drawn["depth_below_rim_mm"] = direct(0.9 * width)
+    if holds == "claws":
+        drawn["claw_directions_deg"] = CLAWS_DEG.get(family, (45.0, 135.0, 225.0, 315.0))
+        drawn["claw_thickness_mm"] = direct(1.0)
+        drawn["claw_width_mm"] = direct(1.1)
+        drawn["claw_lean_deg"] = 0.0
+        if state == "cut":
+            drawn |= {"claw_length_mm": direct(1.5), "notch_height_mm": direct(0.5)}
+    else:
+        drawn["wall_thickness_mm"] = direct(0.7)
+        drawn["wall_lean_deg"] = float(rng.uniform(0, 8))
+        if state == "cut":
+            drawn["wall_height_mm"] = direct(1.0)
+    return Mounting(**{**drawn, **changes})
+
+
+def stone_of(shape: Form, width_mm: float) -> Stone:
+    """A stone of that width as the form's own proportions have it."""
+    crown, girdle, pavilion = heights(shape.style, shape.proportions)
+    return Stone(
+        form=shape,
+        width_mm=width_mm,
+        crown_height_mm=float(crown) * width_mm,
+        girdle_mm=float(girdle) * width_mm,
+        pavilion_depth_mm=float(pavilion) * width_mm,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """Possible seats of one mounting, the best estimate first, and a stone at a turn."""
+
+    number: int
+    style: CutStyle
+    seats: Seats
+    stone: Stone
+    turn_rad: float
+
+    def __str__(self) -> str:
+        """Say which case it is, to find it again."""
+        mounting_ = self.seats.belief.mounting
+        return f"{self.number}: {self.style.name} in {mounting_.opening_family} {mounting_.holds}"
+
+
+def case(
+    number: int,
+    seed: int,
+    *,
+    samples: int = 0,
+    state: str = "cut",
+    play_mm: tuple[float, float] = (-0.25, 0.0),
+    stations: int | None = None,
+) -> Case:
+    """Case `number` of a seed: every style in turn, mostly in an opening of its own family.
+
+    The stone's width is the largest that passes centred inside the metal, changed by `play_mm`;
+    now and then it is turned by up to 3 deg.
+    """
+    rng = np.random.default_rng([seed, number])
+    styles = cuts()
+    style = styles[number % len(styles)]
+    own = style.family if rng.random() < 0.67 and style.family in OPENINGS else None
+    held = mounting(rng, own, state=state)
+    known = belief(held) if stations is None else belief(held, stations)
+    possible = seats(known, samples)
+    length, width = known.mean[:2]
+    limits = style.length_ratio
+    ratio = np.clip(
+        max(length / width, width / length) * rng.uniform(0.95, 1.05), limits.low, limits.high
+    )
+    shape = form(style, float(ratio))
+    turn = float(rng.choice([0.0, 0.0, rng.uniform(-0.05, 0.05)]))
+    if length < 0.99 * width:
+        turn += np.pi / 2
+    points = shape.fold(possible.opening[0] @ turned(turn))
+    gauge = float((points @ shape.normals.T / shape.reach).max(axis=1).min())
+    size = max(gauge + rng.uniform(*play_mm), 1.0)
+    return Case(
+        number=number,
+        style=style,
+        seats=possible,
+        stone=stone_of(shape, size),
+        turn_rad=turn,
+    )
+
+
+def turned(turn_rad: float) -> np.ndarray:
+    """The matrix that takes the stone's plan vectors to the seat's, and rows the other way."""
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    return np.array([[c, -s], [s, c]])
