@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from fitsolver import outline
 from fitsolver.mounting import Mounting
 from fitsolver.reading import Level, Reading, covariance_mm2
+from fitsolver.uncertainty import spread_factor
 
 Array = NDArray[np.float64]
 
@@ -158,10 +159,7 @@ class Belief:
 
     def draw(self, points: Array) -> Array:
         """Turn standard normal points (s, d) into parameters (s, d); a zero point is the mean."""
-        size, axes = np.linalg.eigh(self.covariance)
-        order = np.argsort(-size, kind="stable")
-        factor = axes[:, order] * np.sqrt(np.clip(size[order], 0, None))
-        drawn: Array = self.mean + points @ factor.T
+        drawn: Array = self.mean + points @ spread_factor(self.covariance).T
         return drawn
 
 

@@ -52,10 +52,11 @@ class Ring:
 class Row:
     """A row of facets between an outer ring (girdle side) and an inner ring.
 
-    `directions_deg` are those of the unit figure (the outline squeezed to equal length and
-    width; of its half at y >= 0 for a heart), or None: one facet to every straight side. `outer_reach_deg` and `inner_reach_deg`
-    say that the plane meets its ring at points that far to either side instead of touching it
-    (half a row's step for facets between the mains): the ring then counts as scaled by the cosine.
+    `directions_deg` are those of the unit figure (the outline squeezed to equal length and width;
+    a heart's half at y >= 0), or None: one facet to every straight side. `outer_reach_deg` and
+    `inner_reach_deg` say that the plane meets its ring at points that far to either side instead
+    of touching it (half a row's step for facets between the mains): the ring then counts as scaled
+    by the cosine.
     """
 
     part: Part

@@ -68,6 +68,10 @@ FINE = 1e-7
 FIRST_FACETS = 100
 """Facets looked at first; the others of a dome's thousands only once a solution breaks them."""
 
+ROUNDS = 100
+"""More programmes than any turn has needed (10 to 20); then the solver's own rounding goes round
+in circles, and what it has, brought back behind the facets, will do."""
+
 MOST_BROKEN = 60
 """Conditions added at a time, those broken most."""
 
@@ -177,7 +181,7 @@ class Programme:
         cost[-3:-1] = -2.0, -1.0
         scale = 3 * math.log(self.room.unit)
         conditions = self._conditions(rotation)
-        while True:
+        for _ in range(ROUNDS):
             solution = self._solved(cost, conditions, (0.0, 0.0))
             if solution is None:
                 return None
@@ -189,25 +193,27 @@ class Programme:
             # With one size only, more volume is more width: tangents have nothing to choose.
             short = bound - 2 * math.log(width) - math.log(filled) if self._count > 1 else 0.0
             if broken is None and short < close:
-                return self._true_to_facets(solution, rotation)
+                break
             if broken is not None:
                 conditions.append(broken)
             if short >= close:
                 self._tangents.append((width, filled))
+        return self._true_to_facets(solution, rotation)
 
     def short_by(self, rotation: Array) -> float:
         """How much further out all facets would have to be for the body's rules; 0 if it fits."""
         cost = np.zeros(self._columns)
         cost[-1] = 1.0
         conditions = self._conditions(rotation)
-        while True:
+        for _ in range(ROUNDS):
             solution = self._solved(cost, conditions, (0.0, None))
             if solution is None:  # rules that contradict each other
                 return math.inf
             broken = self._broken(solution, rotation)
             if broken is None:
-                return float(solution[-1]) * self.room.unit
+                break
             conditions.append(broken)
+        return float(solution[-1]) * self.room.unit
 
     def _solved(
         self, cost: Array, conditions: Sequence[Condition], further: tuple[float, float | None]

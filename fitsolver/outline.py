@@ -341,9 +341,9 @@ def draw(name: str, length_ratio: float, shape: Mapping[str, float] | None = Non
 
 
 def whole(half: Array) -> Array:
-    """Join the half of an outline at y >= 0, given from its right end round to its left, to its image.
+    """Join the half of an outline at y >= 0 to its mirror image, shape (2 m - 2, 2).
 
-    The half (m, 2) begins and ends on the axis y = 0; returns (2 m - 2, 2).
+    The half (m, 2) goes from its right end round to its left, both on the axis y = 0.
     """
     joined: Array = np.vstack([half, half[-2:0:-1] * (1, -1)])
     return joined

@@ -37,7 +37,7 @@ from fitsolver.solver import (
     stone_sizes,
 )
 from fitsolver.stone import Stone
-from fitsolver.weight import weigh_list
+from fitsolver.weight import every_make, weigh_list
 
 Array = NDArray[np.float64]
 
@@ -186,7 +186,7 @@ def propose(
             left.append(answer)
         if progress is not None:
             progress(done + 1, total)
-    hopes.sort(key=lambda item: -item.score)
+    hopes.sort(key=lambda item: (-round(item.score, 2), -item.spot.figure.style.facet_count))
     found: list[Proposal] = []
     while hopes and len(found) < limit:
         full = _in_full(ready, hopes.pop(0), material)
@@ -198,7 +198,8 @@ def propose(
             progress(len(every) + len(found), total)
     if progress is not None:
         progress(total, total)
-    found.sort(key=lambda item: -item.score)
+    # Of equals the more faceted one, which shows a window least.
+    found.sort(key=lambda item: (-round(item.score, 2), -item.style.facet_count))
     left.sort(key=lambda item: item.shortfall_mm)
     return Proposals(
         mounting=ready.mounting,
@@ -426,8 +427,8 @@ def _depths(
     """Depths [mm] at which every corner holds, about the depth asked for; None if none."""
     least, _, most = depth_limits(hope.spot.figure.style)
     width, share = ask.stone.width_mm, hope.share
-    below = np.linspace(share, min(least, share), 4)[1:]
-    above = np.linspace(share, max(most, share), 5)[1:]
+    below = share + np.array([0.15, 0.4, 1.0]) * (min(least, share) - share)
+    above = share + np.array([0.1, 0.25, 0.5, 1.0]) * (max(most, share) - share)
     trials = np.concatenate([[share], below, above]) * width
     joint = np.ones(len(trials), dtype=bool)
     for size in corners:
@@ -485,7 +486,7 @@ def _proposal(
     length, width, depth = box
     stone = ask.stone
     weights = weigh_list(
-        style,
+        every_make(style),
         material,
         {
             "length_mm": [stone.length_mm, length.low, length.high],

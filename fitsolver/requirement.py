@@ -27,12 +27,16 @@ BELOW_HIGHEST_MM = 0.15
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """A requirement's name, the allowance that sets it, and what the bench can do about it."""
+    """A requirement's name, the allowance that sets it, and what the bench can do about it.
+
+    `claw_alteration` says it for claws, where the words differ.
+    """
 
     name: str
     meaning: str
     allowance: str
     alteration: str = ""
+    claw_alteration: str = ""
     alteration_allowance: str = ""
 
 
@@ -44,6 +48,7 @@ KINDS: Mapping[str, Kind] = {
             meaning="the rim or the claw tips let the girdle pass",
             allowance="rim_give_mm",
             alteration="open the rim",
+            claw_alteration="open the claws further",
             alteration_allowance="alter_rim_open_mm",
         ),
         Kind(
@@ -51,13 +56,15 @@ KINDS: Mapping[str, Kind] = {
             meaning="the girdle does not bind on the metal beside it",
             allowance="gap_min_mm",
             alteration="relieve the wall",
+            claw_alteration="relieve the notches",
             alteration_allowance="alter_wall_relief_mm",
         ),
         Kind(
             name="closing gap",
             meaning="closing the metal reaches the girdle all round",
             allowance="gap_max_mm",
-            alteration="bring the metal in",
+            alteration="bring the wall in",
+            claw_alteration="bend the claws in",
             alteration_allowance="alter_wall_in_mm",
         ),
         Kind(
@@ -76,6 +83,7 @@ KINDS: Mapping[str, Kind] = {
             meaning="enough metal stands above the girdle to close over it",
             allowance="edge_above_girdle_mm",
             alteration="cut the ledge deeper",
+            claw_alteration="cut the notches lower",
             alteration_allowance="alter_deepen_mm",
         ),
         Kind(

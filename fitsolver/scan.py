@@ -15,6 +15,8 @@ from fitsolver.solver import Bench, Sizes, fitted, turns
 
 Array = NDArray[np.float64]
 
+# Margins closer than this count as equal between two shapes [mm].
+TRIFLE_MM = 0.03
 # Ratios of length to width that are tried, as parts of the opening's own.
 _RATIOS = np.array([0.9, 0.95, 1.0, 1.05, 1.1])
 # Widths that are tried, from the largest outline that passes inside the metal [mm].
@@ -58,7 +60,8 @@ def scan(ready: Bench, style: CutStyle) -> Spot:
     ]
     trials.sort(key=lambda trial: trial[0])
     found = [_over_widths(ready, figure, turn) for _, figure, turn in trials[:2]]
-    return max(found, key=lambda spot: (spot.score, spot.score_altered))
+    # The more even one, unless the other is better by more than a trifle.
+    return max(found, key=lambda spot: round(spot.score / TRIFLE_MM))
 
 
 def _unevenness(ready: Bench, figure: Form, turn: float) -> float:

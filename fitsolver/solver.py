@@ -23,7 +23,7 @@ from fitsolver.prior import heights_given_depth
 from fitsolver.requirement import KINDS, Requirements, bounds, requirements
 from fitsolver.seat import FACE_POINTS, SEED, Seats, seats, seats_of
 from fitsolver.stone import Stone
-from fitsolver.uncertainty import standard_normal_points
+from fitsolver.uncertainty import spread_factor, standard_normal_points
 
 Array = NDArray[np.float64]
 Verdict = Literal["seats", "seats after alteration", "does not seat", "not decided"]
@@ -83,14 +83,17 @@ class Sizes:
 class Margin:
     """One requirement's outcome.
 
-    `margin_mm` in the best estimate, its standard uncertainty `u_mm`, the probability that it
-    holds by itself; where it is tightest, if at one place; what alteration would make it hold and
-    by how much metal, if any is needed and possible.
+    `margin_mm` in the middle of what the readings allow (the draws' median: a least over the round
+    is smaller than in the best estimate, whose waves are flat), `best_estimate_mm` in the best
+    estimate, as drawn; standard uncertainty `u_mm`; the probability that it holds by itself;
+    where it is tightest, if at one place; what alteration would make it hold and by how much
+    metal, if any is needed and possible.
     """
 
     name: str
     meaning: str
     margin_mm: float
+    best_estimate_mm: float
     u_mm: float
     threshold_mm: float
     source: str
@@ -169,8 +172,7 @@ def stone_sizes(
         gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width_mm) ** 2)
         mean = mean + gain * (value / width_mm - mean[k])
         covariance = covariance - np.outer(gain, covariance[k])
-    size, axes = np.linalg.eigh(covariance)
-    drawn = mean + points[:, :3] @ (axes * np.sqrt(np.clip(size, 0, None))).T
+    drawn = mean + points[:, :3] @ spread_factor(covariance).T
     drawn = np.where(mean <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
     depth = depth_mm + u_mm * points[:, 5]
     crown, girdle, pavilion = (drawn / drawn.sum(axis=1, keepdims=True) * depth[:, None]).T
@@ -424,17 +426,21 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
             station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
         x, y = seats_.opening[0, station]
         direction = float(np.rad2deg(np.arctan2(y, x)) % 360)
-    short = max(0.0, -float(values[0]))
+    draws = values[1:] if len(values) > 1 else values
+    middle = float(np.median(draws))
+    short = max(0.0, -middle)
     limit = allowed[kind.alteration_allowance] if kind.alteration_allowance else 0.0
-    possible = kind.alteration if 0 < short <= limit else ""
+    words = kind.claw_alteration if placed.seats.holds == "claws" else ""
+    possible = (words or kind.alteration) if 0 < short <= limit else ""
     return Margin(
         name=name,
         meaning=kind.meaning,
-        margin_mm=float(values[0]),
-        u_mm=float(values[1:].std()) if len(values) > 1 else 0.0,
+        margin_mm=middle,
+        best_estimate_mm=float(values[0]),
+        u_mm=float(draws.std()),
         threshold_mm=needs.thresholds[name],
         source=allowed.source(kind.allowance),
-        probability=float((values[1:] >= 0).mean()) if len(values) > 1 else float(values[0] >= 0),
+        probability=float((draws >= 0).mean()),
         direction_deg=direction,
         alteration=possible,
         alteration_mm=short if possible else 0.0,
@@ -487,4 +493,4 @@ def advise(ready: Bench, margin: Array, sizes: Sizes, most: int = 3) -> tuple[Ad
                 )
             )
     found.sort(key=lambda item: -item.share)
-    return tuple(item for item in found[:most] if item.share > 0.03)
+    return tuple(item for item in found[:most] if item.share > 0.1)

@@ -172,11 +172,38 @@ def normal_samples(
     points = standard_normal_points(centre.size, count, seed)
     if u is not None:
         return np.asarray(centre + points * np.sqrt(np.diag(spread)))
-    size, axes = np.linalg.eigh(spread)
-    # The best spread columns go to the widest directions.
-    order = np.argsort(-size, kind="stable")
-    factor = axes[:, order] * np.sqrt(np.clip(size[order], 0.0, None))
+    factor = spread_factor(spread)
     return np.asarray(centre + points @ factor.T)
+
+
+def spread_factor(covariance: ArrayLike) -> Floats:
+    """Factor a covariance, C = F F^T, so that standard normal points times F^T scatter like C.
+
+    Cholesky's factor of the inputs in order of falling variance: the best spread columns go to
+    the widest inputs. Unlike eigenvectors, whose signs and mixtures differ by machine, it is one
+    and the same everywhere. A hair is added to each variance (1e-12 of the largest), for inputs
+    that others determine in full.
+
+    Parameters
+    ----------
+    covariance : array, shape (inputs, inputs)
+
+    Returns
+    -------
+    array, shape (inputs, inputs)
+
+    """
+    spread = np.asarray(covariance, dtype=np.float64)
+    variance = np.diag(spread)
+    largest = float(variance.max(initial=0.0))
+    if largest == 0.0:
+        return np.zeros_like(spread)
+    # Rounded, so that variances equal but for rounding keep their order.
+    order = np.argsort(-np.round(variance / largest, 9), kind="stable")
+    sorted_spread = spread[np.ix_(order, order)] + 1e-12 * largest * np.eye(len(spread))
+    factor = np.zeros_like(spread)
+    factor[order] = np.linalg.cholesky(sorted_spread)
+    return factor
 
 
 def propagate_linear(

@@ -299,7 +299,7 @@ def _handbook(
     posterior: Posterior, sizes: Mapping[str, Estimate], density: float
 ) -> HandbookWeight | None:
     style = posterior.unknowns.style
-    entry = style.handbook.get(style.make)
+    entry = style.handbook.get(style.make) or style.handbook.get("commercial")
     if entry is None:
         return None
     length, width, depth = (sizes[f"{name}_mm"].value for name in ("length", "width", "depth"))

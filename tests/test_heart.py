@@ -35,7 +35,7 @@ def plan_points(heart: Stone, count: int = 500) -> np.ndarray:
 
 
 def upright_lines(triangles: np.ndarray, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest place where upright lines through points (n, 2) meet triangles (m, 3, 3)."""
+    """Lowest and highest place where upright lines (n, 2) meet triangles (m, 3, 3)."""
     a, b, c = (triangles[:, k] for k in range(3))
     u, v = (b - a)[:, :2], (c - a)[:, :2]
     area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
@@ -214,7 +214,8 @@ def test_a_heart_rests_on_a_peg_under_its_cleft_no_earlier_than_its_groove_allow
     """A needle upright on the axis beside the cleft, and the same needle off the axis."""
     heart = HEARTS["brilliant"]
     for plan in ((-0.25 * heart.length_mm, 0.0), (-0.3 * heart.length_mm, 1.2), (0.2, -0.8)):
-        foot = np.array([[[-1e-3, 0, -9.0], [1e-3, 0, -9.0], [0, 0, 0.0]]]) + (*plan, 0.0)
+        foot = np.array([[[-1e-3, 0, -9.0], [1e-3, 0, -9.0], [0, 0, 0.0]]])
+        foot[..., :2] += plan
         rest = drop(heart, [Surface(name="peg", role="support", triangles=foot)])
         # The peg's own sides are steeper than the stone: the tip touches first.
         assert rest.rest_z_mm == pytest.approx(

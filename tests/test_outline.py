@@ -219,7 +219,7 @@ def test_kites_lozenges_and_shields_stand_about_their_largest_circle(name):
 
 
 def test_the_largest_circle_of_a_rectangle_is_the_middle_one():
-    points = outline.draw("rectangle", 2.0) + (0.3, 0.0)
+    points = outline.draw("rectangle", 2.0) + np.array([0.3, 0.0])
     assert outline.inscribed(points) == pytest.approx((0.3, 0.5), abs=1e-12)
 
 

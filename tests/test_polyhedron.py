@@ -83,7 +83,8 @@ def test_a_half_is_joined_to_its_image_without_the_face_between():
     both = with_image(half)
     # V = base x height / 3.
     assert both.volume == pytest.approx(4 / 3, rel=1e-12)
-    assert len(both.vertices) == 5
+    # Base, tip, and the ends of the face between, which now lie on sides of the base.
+    assert len(both.vertices) == 7
     a, b, c = (both.vertices[both.triangles[:, k]] for k in range(3))
     outward = np.cross(b - a, c - a)
     assert np.einsum("ij,ij->i", outward, a).sum() / 6 == pytest.approx(both.volume, rel=1e-12)

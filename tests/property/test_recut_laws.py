@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -90,7 +91,7 @@ TURNS = st.floats(0, 2 * math.pi)
 WAYS = st.sampled_from(list(FACINGS))
 
 
-@settings(max_examples=5)
+@settings(max_examples=4)
 @given(stones(), stones(), st.booleans())
 def test_weight_never_rises_and_the_new_stone_lies_inside(old, wanted, free):
     found = recut(old, wanted, 3.5, free_heights=free)
@@ -170,18 +171,19 @@ def test_freedom_of_height_never_costs_weight(old, wanted, way, turn):
     # The thick girdle is beyond the style's limits: let it be.
     rules = body.rules.copy()
     rules[1] = 0.0
-    free = type(body)(
-        corners=body.corners, fill=body.fill, rules=rules, limits=body.limits, usual=body.usual
-    )
+    free = replace(body, rules=rules)
     room, rotation = room_of(old), turned(way, turn)
     bound = Programme(room, fixed_body(thick)).largest(rotation)
     loose = Programme(room, free).largest(rotation)
     assert volume(loose) >= volume(bound) * (1 - EXACT)
 
 
-@settings(max_examples=3)
-@given(stones(), stones(), st.floats(0.0, 0.1), st.floats(0.0, 0.1))
-def test_grinding_more_never_costs_less(old, wanted, one, other):
-    less, more = (recut(old, wanted, 3.5, grind_mm=part) for part in sorted((one, other)))
-    # As far as the best turn is found.
-    assert more.loss_pct >= less.loss_pct - 0.2
+@settings(max_examples=20)
+@given(stones(), stones(), WAYS, TURNS, st.floats(0.0, 0.3))
+def test_grinding_every_facet_never_gives_a_larger_recut(old, wanted, way, turn, grind_mm):
+    whole = room_of(old)
+    ground = replace(whole, offsets=whole.offsets - grind_mm)
+    first, second = (
+        Programme(room, fixed_body(wanted)).largest(turned(way, turn)) for room in (whole, ground)
+    )
+    assert volume(second) <= volume(first) * (1 + EXACT)

