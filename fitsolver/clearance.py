@@ -21,9 +21,12 @@ from fitsolver.form import Form
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-# Neighbours of the nominal seat's normals that are tried for the others [deg]: of points, and of
-# runs, which only irregularity turns.
-FAN_DEG = np.array([0.0, -1.5, 1.5, -4.0, 4.0, -10.0, 10.0, -30.0, 30.0])
+# Normals that are tried for a point besides the nominal seat's own: close by, and parts of the way
+# to those of the points before and after it, which are taken as so far at least and at most [deg].
+CLOSE_DEG = 1.5
+FAN = np.array([0.2, 0.5, 1.0])
+FAN_DEG = 8.0, 60.0
+# The same for the vertices that face a run, which only irregularity turns [deg].
 RUN_FAN_DEG = np.array([0.0, -1.5, 1.5])
 
 
@@ -111,11 +114,19 @@ def nearest_normals(form: Form, points: Array, width: float, sides: int) -> Indi
 
 
 def with_neighbours(form: Form, nearest: Indices) -> Indices:
-    """The same with a fan of normals about the first, (f, n)."""
+    """The same with normals on both sides of the first, as far as those of the points beside it.
+
+    Shape (f, n): where a corner faces the points the fan is wide, along a smooth side narrow.
+    """
     angle = _angle(form.normals)
     middle = (angle + np.append(angle[-1] - 2 * np.pi, angle[:-1])) / 2
-    fan = _sectors(middle, angle[nearest[0]] + np.deg2rad(FAN_DEG)[:, None])
-    return np.vstack([fan, nearest[1:]])
+    own = angle[nearest[0]]
+    close = np.full((1, len(own)), np.deg2rad(CLOSE_DEG))
+    after = np.clip(_turn(following(own) - own), *np.deg2rad(FAN_DEG))
+    before = np.clip(_turn(own - np.roll(own, 1)), *np.deg2rad(FAN_DEG))
+    parts = np.concatenate([close, FAN[:, None] * after, -close, -FAN[:, None] * before])
+    tried: Indices = np.vstack([nearest[0], _sectors(middle, own + parts), nearest[1:]])
+    return tried
 
 
 def facing(form: Form, metal: Metal, width: Array, nominal: int) -> Array:
@@ -176,7 +187,14 @@ def _angle(normals: Array) -> Array:
     return np.unwrap(np.arctan2(normals[:, 1], normals[:, 0]))
 
 
+def _turn(angle: Array) -> Array:
+    """Angles brought to between half a turn back and half a turn on."""
+    turned: Array = np.mod(angle + np.pi, 2 * np.pi) - np.pi
+    return turned
+
+
 def _sectors(starts: Array, turn: Array) -> Indices:
     """Number of the sector, from each start to the next, that every angle lies in."""
     turned = np.mod(turn - starts[0], 2 * np.pi) + starts[0]
-    return np.searchsorted(starts, turned, side="right").astype(np.int64) - 1
+    number: Indices = np.searchsorted(starts, turned, side="right").astype(np.int64) - 1
+    return number

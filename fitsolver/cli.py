@@ -103,7 +103,7 @@ def weigh(
         str | None, _words("Girdle thickness, per cent of the width.", "PCT")
     ] = None,
     table_pct: Annotated[str | None, _words("Table, per cent of the width.", "PCT")] = None,
-    mass_ct: Annotated[str | None, _words("Mass, if the stone was weighed.", "CT")] = None,
+    mass_ct: Annotated[str | None, _words("Mass stated or weighed, to be held against the size.", "CT")] = None,
     with_: Annotated[
         tuple[str, ...],
         Parameter(
@@ -154,15 +154,15 @@ def weigh(
 
     from fitsolver import weight
 
+    # A stated mass is a claim to hold against the size, so the estimate is made without it.
+    stated = readings.pop("mass_ct", None)
     found = weight.weigh(styles, stuff, **readings)
     agreement = None
-    if "mass_ct" in readings:
+    if stated is not None:
         from fitsolver.consistency import consistency, implied_density
 
-        sizes = {name: value for name, value in readings.items()
-                 if name not in ("mass_ct", "density_g_cm3")}  # fmt: skip
-        implied = implied_density(styles, readings["mass_ct"], **sizes)
-        agreement = consistency(implied, stuff)
+        sizes = {name: value for name, value in readings.items() if name != "density_g_cm3"}
+        agreement = consistency(implied_density(styles, stated, **sizes), stuff)
     if json:
         from fitsolver.record import as_json, weight_record
 

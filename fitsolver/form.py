@@ -114,7 +114,7 @@ class Form:
 
     @cached_property
     def rim(self) -> tuple[Array, Array]:
-        """Corners of the girdle's lower edge, (r, 2), and the pavilion's share of depth there, (r,).
+        """Corners of the girdle's lower edge (r, 2), and the pavilion's share of depth there (r,).
 
         They are the outline's vertices and the places between them where a ridge of the pavilion
         meets the girdle. The share is 0 where facets meet the girdle's lower plane, below 0 where

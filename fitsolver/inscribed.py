@@ -69,7 +69,7 @@ FIRST_FACETS = 100
 """Facets looked at first; the others of a dome's thousands only once a solution breaks them."""
 
 ROUNDS = 100
-"""More programmes than any turn has needed (10 to 20); then the solver's own rounding goes round
+"""More programmes than any turn has needed (9); then the solver's own rounding goes round
 in circles, and what it has, brought back behind the facets, will do."""
 
 MOST_BROKEN = 60
@@ -181,6 +181,7 @@ class Programme:
         cost[-3:-1] = -2.0, -1.0
         scale = 3 * math.log(self.room.unit)
         conditions = self._conditions(rotation)
+        solution: Array | None = None
         for _ in range(ROUNDS):
             solution = self._solved(cost, conditions, (0.0, 0.0))
             if solution is None:
@@ -198,6 +199,7 @@ class Programme:
                 conditions.append(broken)
             if short >= close:
                 self._tangents.append((width, filled))
+        assert solution is not None
         return self._true_to_facets(solution, rotation)
 
     def short_by(self, rotation: Array) -> float:
@@ -205,6 +207,7 @@ class Programme:
         cost = np.zeros(self._columns)
         cost[-1] = 1.0
         conditions = self._conditions(rotation)
+        solution: Array | None = None
         for _ in range(ROUNDS):
             solution = self._solved(cost, conditions, (0.0, None))
             if solution is None:  # rules that contradict each other
@@ -213,6 +216,7 @@ class Programme:
             if broken is None:
                 break
             conditions.append(broken)
+        assert solution is not None
         return float(solution[-1]) * self.room.unit
 
     def _solved(

@@ -290,7 +290,7 @@ FAMILIES: Mapping[str, Family] = {
         Family(
             name="half-moon",
             draw=_half_moon,
-            shape={"fullness_pct": 0.0},
+            shape={"fullness_pct": 85.0},
             half_turn=False,
             pointed=True,
         ),

@@ -132,6 +132,10 @@ class WeightList:
     warnings: tuple[tuple[int, str], ...]
 
 
+# Proportions that no caliper takes on a stone.
+BEYOND_CALIPER = frozenset({"star_mm", "lower_half_mm", "star_pct", "lower_half_pct"})
+
+
 def every_make(style: CutStyle) -> tuple[CutStyle, ...]:
     """Return a style in each of its makes, for a stone whose make is not known."""
     return tuple(style.in_make(make) for make in style.makes)
@@ -190,6 +194,7 @@ def weigh(
     density = float(mixed.value_and_u("density_g_cm3")[0][0])
     shares = mixed.shares("weight_ct", evidence)
     candidates = {"length_mm", "width_mm", "depth_mm", *map(_measured_by, mixed.names)}
+    candidates -= BEYOND_CALIPER
     gains = mixed.gains("weight_ct", sorted(candidates))
     return Weight(
         style=styles[0].name,

@@ -102,7 +102,7 @@ def test_weight_never_rises_and_the_new_stone_lies_inside(old, wanted, free):
     assert (found.corners_mm() @ normals.T - offsets).max() < EXACT * old.width_mm
 
 
-@settings(max_examples=20)
+@settings(max_examples=15)
 @given(stones(), WAYS, TURNS, st.booleans())
 def test_a_cut_in_the_room_of_itself_is_at_most_as_large(stone, way, turn, free):
     body = free_body(stone) if free else fixed_body(stone)
@@ -110,7 +110,7 @@ def test_a_cut_in_the_room_of_itself_is_at_most_as_large(stone, way, turn, free)
     assert volume(found) <= stone.volume_mm3 * (1 + EXACT)
 
 
-@settings(max_examples=20)
+@settings(max_examples=15)
 @given(stones(), stones(), WAYS, TURNS, st.floats(0.2, 5.0))
 def test_scale_s_gives_a_recut_of_scale_s(old, wanted, way, turn, scale):
     found, scaled = (
@@ -120,7 +120,7 @@ def test_scale_s_gives_a_recut_of_scale_s(old, wanted, way, turn, scale):
     assert volume(scaled) == pytest.approx(scale**3 * volume(found), rel=EXACT)
 
 
-@settings(max_examples=3)
+@settings(max_examples=2)
 @given(stones(), stones(), st.floats(0.2, 5.0))
 def test_scaling_the_stone_changes_no_loss(old, wanted, scale):
     first, second = recut(old, wanted, 3.5), recut(larger(old, scale), wanted, 3.5)
@@ -128,7 +128,7 @@ def test_scaling_the_stone_changes_no_loss(old, wanted, scale):
     assert second.loss_pct == pytest.approx(first.loss_pct, abs=0.01)
 
 
-@settings(max_examples=20)
+@settings(max_examples=15)
 @given(stones(), stones(), WAYS, TURNS, TURNS, st.booleans())
 def test_turning_both_changes_nothing(old, wanted, way, turn, both, free):
     body = free_body(wanted) if free else fixed_body(wanted)
@@ -138,7 +138,7 @@ def test_turning_both_changes_nothing(old, wanted, way, turn, both, free):
     assert volume(second) == pytest.approx(volume(first), rel=EXACT)
 
 
-@settings(max_examples=3)
+@settings(max_examples=2)
 @given(stones(), stones(), TURNS)
 def test_turning_the_old_stone_changes_nothing(old, wanted, turn):
     first, second = (
@@ -151,7 +151,7 @@ def test_turning_the_old_stone_changes_nothing(old, wanted, turn):
     assert volume(second.body) == pytest.approx(volume(first.body), rel=0.01)
 
 
-@settings(max_examples=20)
+@settings(max_examples=15)
 @given(stones(), stones(), WAYS, TURNS, st.floats(0.0, 3.0), st.booleans())
 def test_more_stone_never_gives_a_smaller_recut(old, wanted, way, turn, more_mm, free):
     body = free_body(wanted) if free else fixed_body(wanted)
@@ -162,7 +162,7 @@ def test_more_stone_never_gives_a_smaller_recut(old, wanted, way, turn, more_mm,
     assert volume(more) >= volume(less) * (1 - EXACT)
 
 
-@settings(max_examples=20)
+@settings(max_examples=15)
 @given(stones(), stones(), WAYS, TURNS)
 def test_freedom_of_height_never_costs_weight(old, wanted, way, turn):
     """Exact where the dips in the girdle stay apart, hence the thick girdle."""
@@ -178,7 +178,7 @@ def test_freedom_of_height_never_costs_weight(old, wanted, way, turn):
     assert volume(loose) >= volume(bound) * (1 - EXACT)
 
 
-@settings(max_examples=20)
+@settings(max_examples=15)
 @given(stones(), stones(), WAYS, TURNS, st.floats(0.0, 0.3))
 def test_grinding_every_facet_never_gives_a_larger_recut(old, wanted, way, turn, grind_mm):
     whole = room_of(old)
