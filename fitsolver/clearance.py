@@ -48,7 +48,7 @@ class Metal:
     def of(points: Array, joined: NDArray[np.bool_]) -> Metal:
         """Draw the runs through points."""
         way = following(points) - points
-        length = np.maximum(np.hypot(*way), 1e-9)
+        length = np.sqrt(np.maximum(way[0] ** 2 + way[1] ** 2, 1e-18))
         outward = np.stack([way[1], -way[0]]) / length
         return Metal(points=points, joined=joined, way=way, length=length, outward=outward)
 

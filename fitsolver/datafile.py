@@ -10,8 +10,10 @@ from __future__ import annotations
 import difflib
 import os
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TextIO, TypeVar
 
 from fitsolver.document import Document, file_fault, parse_toml
 from fitsolver.errors import FitsolverError
@@ -34,6 +36,7 @@ __all__ = [
     "load",
     "load_toml",
     "nearest",
+    "new_file",
     "parse_toml",
     "write_text",
 ]
@@ -82,7 +85,15 @@ def load(path: Path | str, model: type[Model]) -> Model:
 
 
 def write_text(path: Path | str, text: str, *, overwrite: bool = False) -> Path:
-    """Write a text file whole or not at all, and return its path.
+    """Write a text file whole or not at all, and return its path; raises as `new_file` does."""
+    with new_file(path, overwrite=overwrite) as file:
+        file.write(text)
+    return Path(path).resolve()
+
+
+@contextmanager
+def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
+    """Open a text file to be written whole or not at all: an error on the way leaves no trace.
 
     The text goes to a temporary file in the same folder, is flushed to the disk and takes the
     name in one step. Raises `InputFaults` when the file exists and `overwrite` is not given, or
@@ -96,7 +107,7 @@ def write_text(path: Path | str, text: str, *, overwrite: bool = False) -> Path:
     temporary = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
     try:
         with open(temporary, "x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         if target.exists():
@@ -109,7 +120,6 @@ def write_text(path: Path | str, text: str, *, overwrite: bool = False) -> Path:
         ) from error
     finally:
         temporary.unlink(missing_ok=True)
-    return target
 
 
 def _read_bytes(path: Path) -> bytes:

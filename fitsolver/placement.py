@@ -43,7 +43,7 @@ _FACETS, _DOME_FACETS = 6, 12
 _CORNERS = 3
 # Sectors of the round whose tightest station enters the centring. (The tightest of all would
 # lie on one side and let the stone drift to the other.)
-_SECTORS = 24
+_SECTORS = 18
 # How often the nominal seat is centred, unless it has settled before [mm].
 _ROUNDS = 6
 _SETTLED_MM = 0.005
@@ -107,21 +107,21 @@ class _Plan:
     width: Array
     metal: Metal
     facing: Array
-    inner: Metal | None
+    inner: Array | None
     bounds: Bounds
     claws: bool
     cut: bool
     nominal: int
 
-    def nearest(self, metal: Metal, sides: int = 1) -> Indices:
-        """Normals (sides, n) that the points of shifted metal are nearest along, if nominal."""
-        points, width = metal.points[:, self.nominal], float(self.width[self.nominal])
-        return nearest_normals(self.form, points, width, sides)
+    def nearest(self, points: Array, sides: int = 1) -> Indices:
+        """Normals (sides, n) that points (2, s, n) of the nominal seat are nearest along."""
+        width = float(self.width[self.nominal])
+        return nearest_normals(self.form, points[:, self.nominal], width, sides)
 
-    def normals(self, metal: Metal, chosen: Indices) -> Array:
+    def normals(self, points: Array, chosen: Indices) -> Array:
         """The outline's normals (2, n) of the given numbers, on the side the points are on."""
         normals = self.form.normals[chosen]
-        return self.form.unfold(normals, metal.points[:, self.nominal].T).T
+        return self.form.unfold(normals, points[:, self.nominal].T).T
 
     def alone(self) -> _Plan:
         """The nominal seat alone."""
@@ -132,7 +132,7 @@ class _Plan:
             width=self.width[row],
             metal=self.metal.row(self.nominal),
             facing=self.facing[:, row],
-            inner=None if self.inner is None else self.inner.row(self.nominal),
+            inner=None if self.inner is None else self.inner[:, row],
             bounds=replace(bounds, gap_low=bounds.gap_low[row], gap_high=bounds.gap_high[row]),
             nominal=0,
         )
@@ -166,15 +166,14 @@ def place(
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     squeeze = (width * form.length_ratio / length)[:, None]
 
-    def seen(points: Array, joined: NDArray[np.bool_]) -> Metal:
-        """Plan points (s, n, 2) in the frame of the turned stone."""
+    def seen(points: Array) -> Array:
+        """Plan points (s, n, 2) in the frame of the turned stone, (2, s, n)."""
         x, y = points[..., 0], points[..., 1]
-        turned = np.stack(np.broadcast_arrays((c * x + s * y) * squeeze, c * y - s * x))
-        return Metal.of(turned, joined)
+        return np.stack(np.broadcast_arrays((c * x + s * y) * squeeze, c * y - s * x))
 
     one_piece = np.roll(seats.claw, -1) == seats.claw
-    metal = seen(seats.opening_at(height), one_piece)
-    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner, one_piece)
+    metal = Metal.of(seen(seats.opening_at(height)), one_piece)
+    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
     plan = _Plan(
         form=form,
         width=width,
@@ -193,18 +192,22 @@ def place(
     shift = _shift(plan)
     at = shift[..., None]
     metal = metal.moved(at)
-    tried = plan.nearest(metal)
+    tried = plan.nearest(metal.points)
     gap = distance(form, metal.points, width, with_neighbours(form, tried))
     near = nearest_of_run(metal, gap, plan.facing)
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
     outward = seats.outward @ np.array([[c, -s], [s, c]])
-    inward = seats.lean[:, None] * np.einsum("kn,nk->n", plan.normals(metal, tried[0]), outward)
+    inward = seats.lean[:, None] * np.einsum(
+        "kn,nk->n", plan.normals(metal.points, tried[0]), outward
+    )
     entry = np.minimum(near, near - (seats.top - height[:, None]) * inward)
 
     cover = contact_z = contact_zeta = gallery_zeta = None
     if inner is not None:
-        wall, inner = seen(seats.opening, one_piece).moved(at), inner.moved(at)
-        cover = -distance(form, inner.points, width, with_neighbours(form, plan.nearest(inner, 2)))
+        inner = inner - at
+        cover = -distance(form, inner, width, with_neighbours(form, plan.nearest(inner, 2)))
+        # A lean shifts the runs of the wall without turning them.
+        wall = replace(metal, points=seen(seats.opening) - at)
         # The wall at the datum plane rather than at the girdle.
         beyond = gap + height[:, None] * inward
         ledge = _Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
@@ -212,8 +215,7 @@ def place(
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        rail = seen(seats.gallery, np.ones(seats.gallery.shape[1], dtype=bool)).moved(at)
-        pavilion = _Pavilion.over(form, rail, width, nominal)
+        pavilion = _Pavilion.over(form, seen(seats.gallery) - at, width, nominal)
         share = pavilion.share()
         gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
     return Placement(
@@ -257,10 +259,10 @@ def _shift(plan: _Plan) -> Array:
 def _step(plan: _Plan, shift: Array) -> Array:
     """How much farther to shift (2, s), all clearances taken as straight about `shift`."""
     form, metal = plan.form, plan.metal.moved(shift[..., None])
-    tried = plan.nearest(metal)
-    gap = distance(form, metal.points, plan.width, tried[:1])
+    tried = plan.nearest(metal.points)
+    gap = distance(form, metal.points, plan.width, tried)
     near = nearest_of_run(metal, gap, plan.facing)
-    normal = plan.normals(metal, tried[0])
+    normal = plan.normals(metal.points, tried[0])
 
     def toward(stations: Indices) -> Array:
         """Directions (2, s, k) of the least gaps of some stations (s, k)."""
@@ -285,11 +287,11 @@ def _step(plan: _Plan, shift: Array) -> Array:
             far = _at(gap, wide), normal[:, wide]
         fields = [(_at(near, tight) - low, toward(tight)), (high - far[0], -far[1])]
     if plan.inner is not None:
-        inner = plan.inner.moved(shift[..., None])
+        inner = plan.inner - shift[..., None]
         first, second = tried = plan.nearest(inner, 2)
-        cover = -distance(form, inner.points, plan.width, tried)
+        cover = -distance(form, inner, plan.width, tried)
         thin = _tightest(cover, _SECTORS)
-        other = -distance(form, inner.points, plan.width, tried[1:])
+        other = -distance(form, inner, plan.width, tried[1:])
         sides = plan.normals(inner, first), plan.normals(inner, second)
         along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
         fields.append((_at(cover, thin) - plan.bounds.cover_low, -along))
@@ -322,7 +324,7 @@ class _Ledge:
     seats: Seats
     width: Array
     wall: Metal
-    inner: Metal
+    inner: Array
     nominal: int
 
     @property
@@ -341,17 +343,17 @@ class _Ledge:
         inner_z, outer_z = self.heights
         end = np.clip(cover / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
         end = np.where(beyond <= 0, 1.0, end)
-        out = self.wall.points - self.inner.points
+        out = self.wall.points - self.inner
         edge = _Pavilion.over(self.form, self.inner, self.width, self.nominal)
         z, zeta = [inner_z], [edge.share()]
         for part in ALONG[1:]:
-            places = replace(self.inner, points=self.inner.points + part * end * out)
+            places = self.inner + part * end * out
             z.append(inner_z + part * end * (outer_z - inner_z))
             zeta.append(_Pavilion.over(self.form, places, self.width, self.nominal).share())
         under = np.tile(cover > 0, len(ALONG))
         down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
         part, share = edge.ridge(zeta[0])
-        between = (cover > 0) & (following(cover) > 0) & self.inner.joined
+        between = (cover > 0) & (following(cover) > 0) & self.wall.joined
         crossing = inner_z + part * (following(inner_z) - inner_z)
         return down, (np.where(between, crossing, -np.inf), share)
 
@@ -360,7 +362,7 @@ class _Ledge:
         inner_z, outer_z = self.heights
         out_x, out_y = self.wall.outward
         way_x, way_y = self.wall.way / self.wall.length**2
-        in_x, in_y = self.wall.points - self.inner.points
+        in_x, in_y = self.wall.points - self.inner
         breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-3)
         broader = following(in_x) * out_x + following(in_y) * out_y - breadth
         fall = outer_z - inner_z
@@ -403,7 +405,7 @@ def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Pavilion:
-    """The pavilion's facets over points and the runs from each to the next, in widths.
+    """The pavilion's facets over points (2, s, n) and the runs from each to the next, in widths.
 
     The share of depth over a point is the least of level - slope . point, at most 1; of all
     facets only the few that come closest to being least over the nominal seat's points and
@@ -412,38 +414,31 @@ class _Pavilion:
 
     form: Form
     points: Array
-    way: Array
     slopes: Array
     levels: Array
 
     @classmethod
-    def over(cls, form: Form, metal: Metal, width: Array, nominal: int) -> _Pavilion:
-        """The facets over points of metal (2, s, n)."""
-        points, way = metal.points / width[:, None], metal.way / width[:, None]
+    def over(cls, form: Form, places: Array, width: Array, nominal: int) -> _Pavilion:
+        """The facets over places (2, s, n) [mm]."""
+        points = places / width[:, None]
         facets = form.pavilion
         steep = facets.normals / facets.slopes[:, None]
         level = facets.offsets / facets.slopes
         count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
         if count == 0:
-            return cls(form=form, points=points, way=way, slopes=steep, levels=level)
+            return cls(form=form, points=points, slopes=steep, levels=level)
         share = level - form.fold(points[:, nominal].T) @ steep.T
         over = share - share.min(axis=1, keepdims=True)
         over = np.minimum(over, np.roll(over, -1, axis=0))
         chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
-        return cls(
-            form=form,
-            points=points,
-            way=way,
-            slopes=steep[chosen].transpose(0, 2, 1),
-            levels=level[chosen],
-        )
+        slopes = steep[chosen].transpose(0, 2, 1)
+        return cls(form=form, points=points, slopes=slopes, levels=level[chosen])
 
-    def share(self, part: Array | float | None = None) -> Array:
-        """How deep the pavilion is over its points, or at a part of the way to the next, (s, n)."""
+    def share(self, way: Array | float = 0.0) -> Array:
+        """How deep the pavilion is over its points, or some way (2, s, n) beside them, (s, n)."""
         if len(self.levels) == 0:
             return np.ones(self.points.shape[1:])
-        places = self.points if part is None else self.points + part * self.way
-        rise = greatest(self.form, places, self.slopes, self.levels)
+        rise = greatest(self.form, self.points + way, self.slopes, self.levels)
         return np.minimum(-rise, 1.0, out=rise)
 
     def ridge(self, start: Array) -> tuple[Array, Array]:
@@ -454,22 +449,23 @@ class _Pavilion:
         that is least there takes the place of one of them for the second.
         """
         small = 1e-6
+        way = following(self.points) - self.points
         stop = following(start)
-        gain = (self.share(small) - start) / small
-        loss = (stop - self.share(1 - small)) / small
+        gain = (self.share(small * way) - start) / small
+        loss = (stop - self.share((1 - small) * way)) / small
         crosses = (gain > 0) & (loss < 0)
         gain, loss = np.where(crosses, gain, 1.0), np.where(crosses, loss, -1.0)
         # Both lines by their height at the run's beginning.
         rising, falling = start, stop - loss
         part = np.clip((falling - rising) / (gain - loss), 0.0, 1.0)
-        share = self.share(part)
-        slope = (self.share(part + small) - share) / small
+        share = self.share(part * way)
+        slope = (self.share((part + small) * way) - share) / small
         own = share - part * slope
         climbs = slope > 0
         gain, loss = np.where(climbs, slope, gain), np.where(climbs, loss, slope)
         rising, falling = np.where(climbs, own, rising), np.where(climbs, falling, own)
         again = np.clip((falling - rising) / np.maximum(gain - loss, small), 0.0, 1.0)
-        better = self.share(again)
+        better = self.share(again * way)
         part = np.where(better > share, again, part)
         share = np.maximum(better, share)
         return np.where(crosses, part, 0.0), np.where(crosses, share, start)

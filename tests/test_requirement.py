@@ -31,7 +31,7 @@ def ready(seat: dict[str, object], *, samples: int = 8, allowed: str = "", **mor
 
 
 def margins(judged: Check) -> dict[str, float]:
-    return {item.name: item.margin_mm for item in judged.requirements}
+    return {item.name: item.best_estimate_mm for item in judged.requirements}
 
 
 def every_margin(

@@ -42,7 +42,7 @@ def judge(at: Bench, diameter: float) -> Check:
 
 
 def margins(judged: Check) -> dict[str, float]:
-    return {item.name: item.margin_mm for item in judged.requirements}
+    return {item.name: item.best_estimate_mm for item in judged.requirements}
 
 
 PLAIN = {"back": '"open"', "make": '"cast"', "irregularity_mm": 0, "opening_family": '"round"'}
