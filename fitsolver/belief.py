@@ -55,7 +55,7 @@ CENTRE_U_MM = 0.3
 ANGLE_U_DEG = 2.0
 # What a reading not yet taken would have: a caliper's depth or inside reading [mm].
 CALIPER_U_MM = 0.03
-STATIONS = 72
+STATIONS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

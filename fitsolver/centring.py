@@ -7,20 +7,20 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# Widths of the soft minimum, from first guess to a micrometre [mm].
-_WIDTHS = (0.1, 0.04, 0.015, 0.006, 0.0025, 0.001)
+# Softness of the minimum, from first guess to a micrometre on a stone 6 mm wide [its widths].
+_SOFTNESS = (0.016, 0.0065, 0.0025, 0.001, 0.0004, 0.00016)
 
 
 def widest_least(slack: Array, normal: Array) -> Array:
     """Shift (2, s) that makes the least of the slacks widest, where each is slack - normal . shift.
 
-    `slack` (s, k) [mm], `normal` (2, s, k). Newton steps on the soft minimum
-    -tau log sum exp(-slack / tau), tau falling through `_WIDTHS`; the minimum found is below the
+    `slack` (s, k) in widths of the stone, `normal` (2, s, k). Newton steps on the soft minimum
+    -tau log sum exp(-slack / tau), tau falling through `_SOFTNESS`; the minimum found is below the
     true one by at most tau log k.
     """
     shift = np.zeros((2, len(slack), 1))
     x, y = normal
-    for tau in _WIDTHS:
+    for tau in _SOFTNESS:
         now = slack - shift[0] * x - shift[1] * y
         weight = np.exp((now.min(axis=1, keepdims=True) - now) / tau)
         weight /= weight.sum(axis=1, keepdims=True)

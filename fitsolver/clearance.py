@@ -6,7 +6,8 @@ straight runs between them; a run comes nearest at one of its ends, or where a v
 outline faces it squarely, as a stone's corner faces a smooth wall. Which normals and vertices can
 matter is settled on one seat, the nominal one, and only their neighbours are tried on the others.
 
-Plan vectors lead with the axis x, y; then come samples s and points n.
+Lengths are in widths of the stone, so that one outline serves every size. Plan vectors lead with
+the axis x, y; then come samples s and points n.
 """
 
 from __future__ import annotations
@@ -74,7 +75,7 @@ def following(values: Array) -> Array:
 
 
 def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
-    """Greatest of slopes . point - levels over points (2, s, n) in widths, shape (s, n).
+    """Greatest of slopes . point - levels over points (2, s, n), shape (s, n).
 
     `slopes` (f, 2, n) and `levels` (f, n) are those tried at each point: of normals of the
     outline, or of pavilion facets.
@@ -91,20 +92,17 @@ def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
     return best
 
 
-def distance(form: Form, points: Array, width: Array, tried: Indices) -> Array:
-    """Distance of points (2, s, n) off outlines of `width` (s,), trying normals (f, n): (s, n)."""
-    normals, reach = form.normals[tried].transpose(0, 2, 1), form.reach[tried]
-    off = greatest(form, points / width[:, None], normals, reach)
-    off *= width[:, None]
-    return off
+def distance(form: Form, points: Array, tried: Indices) -> Array:
+    """Distance of points (2, s, n) off the outline, trying normals (f, n): (s, n)."""
+    return greatest(form, points, form.normals[tried].transpose(0, 2, 1), form.reach[tried])
 
 
-def nearest_normals(form: Form, points: Array, width: float, sides: int) -> Indices:
+def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
     """Numbers (sides, n) of the outline's normals that points (2, n) of one seat are nearest along.
 
     A second one is the next crest of n . p - h: from inside, another side may be nearly as near.
     """
-    away = form.fold(points.T) @ form.normals.T - form.reach * width
+    away = form.fold(points.T) @ form.normals.T - form.reach
     first = away.argmax(axis=1)
     if sides == 1:
         return first[None]
@@ -129,7 +127,7 @@ def with_neighbours(form: Form, nearest: Indices) -> Indices:
     return tried
 
 
-def facing(form: Form, metal: Metal, width: Array, nominal: int) -> Array:
+def facing(form: Form, metal: Metal, nominal: int) -> Array:
     """Vertex of the outline that reaches farthest toward each run of the metal, (2, s, n).
 
     It does not depend on the shift. (A heart's cleft faces no run: metal there has points.)
@@ -150,7 +148,6 @@ def facing(form: Form, metal: Metal, width: Array, nominal: int) -> Array:
         np.maximum(best, here, out=best)
         np.copyto(place[0], x, where=better)
         np.copyto(place[1], y, where=better)
-    place *= width[:, None]
     return place
 
 

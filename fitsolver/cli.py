@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import App, CycloptsError, Parameter, UnusedCliTokensError
 
 from fitsolver import __version__
-from fitsolver.desk import COMMAND_LINE, Desk, faults_of
+from fitsolver.desk import COMMAND_LINE, Desk, faults_of, option_of
 from fitsolver.errors import Fault, FitsolverError
 
 if TYPE_CHECKING:
@@ -82,7 +82,8 @@ app = App(
 
 
 @app.command(
-    usage="Usage: fitsolver weigh --cut NAME --length MM --width MM [--depth MM] [OPTIONS]"
+    usage="Usage: fitsolver weigh --cut NAME --length MM --width MM [--depth MM] [OPTIONS]\n"
+    "       fitsolver weigh --list FILE [-o FILE] [OPTIONS]"
 )
 def weigh(
     *,
@@ -90,7 +91,11 @@ def weigh(
     length: Length = None,
     width: Width = None,
     depth: Depth = None,
-    material: Stuff = "corundum",
+    material: Annotated[
+        str | None,
+        Parameter(help="Material, by species or trade name; corundum if not given.",
+                  metavar="NAME"),
+    ] = None,
     make: Annotated[
         str | None,
         Parameter(help="well-cut, commercial or native; all are weighed up if not given.",
@@ -103,7 +108,14 @@ def weigh(
         str | None, _words("Girdle thickness, per cent of the width.", "PCT")
     ] = None,
     table_pct: Annotated[str | None, _words("Table, per cent of the width.", "PCT")] = None,
-    mass_ct: Annotated[str | None, _words("Mass stated or weighed, to be held against the size.", "CT")] = None,
+    mass_ct: Annotated[
+        str | None, _words("Mass stated or weighed, to be held against the size.", "CT")
+    ] = None,
+    old_carats: Annotated[
+        str | None,
+        Parameter(help="The mass is in the old carats of this place, as amsterdam.",
+                  metavar="PLACE"),
+    ] = None,
     with_: Annotated[
         tuple[str, ...],
         Parameter(
@@ -115,12 +127,30 @@ def weigh(
             metavar="NAME=VALUE",
         ),
     ] = (),
+    list_: Annotated[
+        Path | None,
+        Parameter(
+            name="--list",
+            help="Weigh a parcel: a CSV file with the columns cut, material, length_mm, width_mm, "
+            "depth_mm and any other reading by its name, as table_pct; parted by , or ; (then "
+            "with decimal commas). The same rows come back with weight_ct, weight_u_ct, "
+            "weight_low_ct and weight_high_ct. --cut, --material and --make hold where the list "
+            "says nothing. Rows that cannot be weighed are told with line and reason and left "
+            "empty; the exit code is then 2.",
+            metavar="FILE",
+        ),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        Parameter(name=("--output", "-o"), metavar="FILE",
+                  help="Where the list goes; to the standard output if not given."),
+    ] = None,
+    force: Annotated[bool, Parameter(help="Let --output overwrite a file.", negative=())] = False,
     json: Json = False,
     **more: Annotated[str, Parameter(allow_leading_hyphen=True, show=False)],
 ) -> Answer:  # fmt: skip
-    """Estimate the weight of a stone from whatever was measured on it."""
+    """Estimate the weight of a stone, or of a parcel, from whatever was measured."""
     desk = Desk()
-    style, stuff = desk.style(cut), desk.material(material)
     given = {
         "length_mm": length,
         "width_mm": width,
@@ -138,9 +168,25 @@ def weigh(
             desk.refuse("--with", item, "is not NAME=VALUE", "Write it as star_pct=52")
         given[name.strip().replace("-", "_")] = value
     given.update({name.replace("-", "_"): value for name, value in more.items()})
+    if list_ is not None:
+        if json:
+            desk.refuse("--json", None, "does not go with --list", "A list comes back as CSV")
+        if old_carats is not None:
+            desk.refuse("--old-carats", old_carats, "does not go with --list", "Leave it out")
+        for name, text in given.items():
+            if text is not None:
+                desk.refuse(
+                    option_of(name), text, "does not go with --list", "Make it a column of the list"
+                )
+        return _weigh_list(desk, list_, output, cut, material, make, force)
+    if output is not None:
+        desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
+    style, stuff = desk.style(cut), desk.material(material or "corundum")
     if length is None and width is None:
         desk.refuse("--length", None, "is missing", "Give length, width or both, in mm")
     readings = desk.readings(style, given)
+    if old_carats is not None:
+        desk.old_carats(readings, old_carats)
     styles = None
     if style is not None:
         with desk.noting("--make"):
@@ -169,7 +215,48 @@ def weigh(
         return Answer(text=as_json(weight_record(found, stuff, agreement)))
     from fitsolver.report import weight_text
 
-    return Answer(text=weight_text(found, style, stuff, agreement, _width()))
+    text = weight_text(found, style, stuff, agreement, _width())
+    if old_carats is not None:
+        text += f"\n\n{mass_ct} old carats of {old_carats} are {stated:.2f} metric carats."
+    return Answer(text=text)
+
+
+def _weigh_list(
+    desk: Desk,
+    path: Path,
+    output: Path | None,
+    cut: str | None,
+    material: str | None,
+    make: str | None,
+    force: bool,
+) -> Answer:
+    """Weigh a parcel; faults and remarks go to the standard error."""
+    if cut is not None:
+        desk.style(cut)
+    if material is not None:
+        desk.material(material)
+    if output is not None:
+        desk.writable("--output", output, force=force)
+    desk.done()
+
+    from fitsolver.datafile import new_file
+    from fitsolver.parcel import weigh_parcel
+    from fitsolver.stone_report import parcel_text, remarks_text
+
+    usual = {"cut_name": cut, "material_name": material, "make": make}
+    # A bar and a list on one terminal would run into each other.
+    shown = output is not None or not sys.stdout.isatty()
+    with _progress("Weighing", shown) as progress:
+        if output is None:
+            tally = weigh_parcel(path, sys.stdout, **usual, progress=progress)
+        else:
+            with new_file(output, overwrite=force) as target:
+                tally = weigh_parcel(path, target, **usual, progress=progress)
+    return Answer(
+        text="" if output is None else parcel_text(tally, str(output), _width()),
+        code=BAD_INPUT if tally.bad_rows else ANSWERED,
+        aside=remarks_text(tally, str(path), _width()),
+    )
 
 
 @app.command(
@@ -272,7 +359,7 @@ def propose(
 
     from fitsolver import proposal
 
-    with _progress() as progress:
+    with _progress("Trying cuts") as progress:
         found = proposal.propose(
             ready, stuff, limit=proposal.LIMIT if limit is None else limit, progress=progress
         )
@@ -299,6 +386,168 @@ def propose(
     return Answer(text=proposals_text(found, _width()), code=code, aside=aside)
 
 
+@app.command(
+    usage="Usage: fitsolver density --mass-air-ct CT --mass-water-ct CT [OPTIONS]\n"
+    "       fitsolver density --mass-air-ct CT --stone-beside-ct CT --stone-inside-ct CT [OPTIONS]"
+)
+def density(
+    *,
+    mass_air_ct: Annotated[str | None, _words("Mass of the dry stone (required).", "CT")] = None,
+    mass_water_ct: Annotated[
+        str | None, _words("Mass shown with the stone in water, wire or basket included.", "CT")
+    ] = None,
+    wire_ct: Annotated[
+        str | None,
+        _words("Mass shown for the wire or basket alone in water; 0 if it was tared.", "CT"),
+    ] = None,
+    stone_beside_ct: Annotated[
+        str | None,
+        _words("With a specific-gravity bottle: the full bottle with the stone beside it.", "CT"),
+    ] = None,
+    stone_inside_ct: Annotated[
+        str | None, _words("The bottle with the stone inside, filled to the mark again.", "CT")
+    ] = None,
+    temperature_c: Annotated[
+        str, _words("Temperature of the water; 20 if not given.", "CELSIUS")
+    ] = "20",
+    balance_step_ct: Annotated[
+        str, _words("Step of the balance; 0.01 if not given.", "CT")
+    ] = "0.01",
+    material: Annotated[
+        str | None,
+        Parameter(help="What the stone is said to be, by species or trade name.", metavar="NAME"),
+    ] = None,
+    json: Json = False,
+) -> Answer:  # fmt: skip
+    """Find a stone's density by weighing it in air and in water, and what that agrees with."""
+    desk = Desk()
+    stuff = None if material is None else desk.material(material)
+    texts = {
+        "--mass-air-ct": mass_air_ct,
+        "--mass-water-ct": mass_water_ct,
+        "--wire-ct": wire_ct,
+        "--stone-beside-ct": stone_beside_ct,
+        "--stone-inside-ct": stone_inside_ct,
+        "--temperature-c": temperature_c,
+        "--balance-step-ct": balance_step_ct,
+    }
+    bottle = stone_beside_ct is not None or stone_inside_ct is not None
+    needed = ("--stone-beside-ct", "--stone-inside-ct") if bottle else ("--mass-water-ct",)
+    for option in ("--mass-air-ct", *needed):
+        if texts[option] is None:
+            desk.refuse(option, None, "is missing", "Give what the balance shows, in carats")
+    for option in ("--mass-water-ct", "--wire-ct") if bottle else ():
+        if (text := texts[option]) is not None:
+            desk.refuse(option, text, "does not go with the bottle", "Leave it out")
+    numbers = {
+        option: desk.number(option, text) for option, text in texts.items() if text is not None
+    }
+    desk.done()
+
+    from fitsolver.hydrostatic import density_by_bottle, density_in_water
+
+    read = {option: value for option, value in numbers.items() if value is not None}
+    conditions = {
+        "temperature_c": read["--temperature-c"],
+        "balance_step_ct": read["--balance-step-ct"],
+    }
+    air = read["--mass-air-ct"]
+    if bottle:
+        beside, inside = read["--stone-beside-ct"], read["--stone-inside-ct"]
+        found = density_by_bottle(air, beside, inside, **conditions, offered=stuff)
+    else:
+        water, wire = read["--mass-water-ct"], read.get("--wire-ct", 0.0)
+        found = density_in_water(air, water, wire_ct=wire, **conditions, offered=stuff)
+    if json:
+        from fitsolver.record import as_json, density_record
+
+        return Answer(text=as_json(density_record(found)))
+    from fitsolver.stone_report import density_text
+
+    return Answer(text=density_text(found, _width()))
+
+
+@app.command(
+    usage="Usage: fitsolver recut --from NAME --length MM --width MM --depth MM --to NAME "
+    "[--into MOUNTING] [OPTIONS]"
+)
+def recut(
+    *,
+    from_: Annotated[
+        str | None,
+        Parameter(name="--from", help="Cut style of the stone now (required).", metavar="NAME"),
+    ] = None,
+    length: Length = None,
+    width: Width = None,
+    depth: Depth = None,
+    to: Annotated[
+        str | None, Parameter(help="Cut style it is to become (required).", metavar="NAME")
+    ] = None,
+    length_ratio: Annotated[
+        str | None,
+        _words("Length over width of the new cut; its usual one if not given.", "RATIO"),
+    ] = None,
+    material: Stuff = "corundum",
+    free_heights: Annotated[
+        bool,
+        Parameter(
+            help="Let crown, girdle and pavilion go anywhere within the limits of the style, for "
+            "the heaviest stone; otherwise they keep its usual proportions.",
+            negative=(),
+        ),
+    ] = False,
+    into: Annotated[
+        Path | None,
+        Parameter(
+            help="Find the heaviest stone of the sizes that seat in this mounting (heights free).",
+            metavar="MOUNTING",
+        ),
+    ] = None,
+    grind_mm: Annotated[
+        str, _words("What every old facet loses before a new one is clean; 0 if not given.")
+    ] = "0",
+    json: Json = False,
+) -> Answer:  # fmt: skip
+    """Find the largest stone of another cut inside a stone, and what it costs in weight."""
+    desk = Desk()
+    style, target = desk.style(from_, "--from"), desk.style(to, "--to")
+    stuff = desk.material(material)
+    for option, text in (("--length", length), ("--width", width), ("--depth", depth)):
+        if text is None:
+            desk.refuse(option, None, "is missing", "Give it in mm, as read by caliper")
+    sizes = desk.readings(style, {"length_mm": length, "width_mm": width, "depth_mm": depth})
+    grind = desk.number("--grind-mm", grind_mm)
+    ratio = None if length_ratio is None else desk.number("--length-ratio", length_ratio)
+    if into is not None and length_ratio is not None:
+        rule = "does not go with --into"
+        desk.refuse("--length-ratio", length_ratio, rule, "The mounting says what is asked for")
+    ready = None if into is None else desk.bench(into)
+    desk.done()
+    assert style is not None
+    assert target is not None
+    assert stuff is not None
+    assert grind is not None
+
+    from fitsolver import reseat
+
+    given = reseat.as_read(style, stuff, **sizes)
+    if ready is None:
+        found = reseat.recut_of(
+            given, target, length_ratio=ratio, grind_mm=grind, free_heights=free_heights
+        )
+    else:
+        with _progress("Working out what seats") as progress:
+            found = reseat.recut_into(given, target, ready, grind_mm=grind, progress=progress)
+    code = ANSWERED if found.verdict is None else CODES[found.verdict]
+    if json:
+        from fitsolver.record import as_json, recut_record
+
+        return Answer(text=as_json(recut_record(found)), code=code)
+    from fitsolver.stone_report import recut_text
+
+    return Answer(text=recut_text(found, _width()), code=code)
+
+
 @app.command(usage="Usage: fitsolver cuts [NAME] [OPTIONS]")
 def cuts(
     name: Annotated[str | None, Parameter(help="The one to describe; all if not given.")] = None,
@@ -318,7 +567,7 @@ def cuts(
     if draw is not None:
         from fitsolver.drawing import cut_drawing, gallery
 
-        drawing = cut_drawing(style) if style is not None else gallery(every_cut())
+        drawing = cut_drawing(style) if style is not None else gallery(every_cut(), columns=6)
         _write(drawing, draw, force)
     if json:
         from fitsolver import record
@@ -408,14 +657,14 @@ def _width() -> int:
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[[int, int], None] | None]:
+def _progress(label: str, shown: bool = True) -> Iterator[Callable[[int, int], None] | None]:
     """Show how far the work is, on a terminal only, and leave no trace."""
-    if not sys.stderr.isatty():
+    if not shown or not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Trying cuts")
+        task = bar.add_task(label, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)

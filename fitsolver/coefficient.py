@@ -11,15 +11,18 @@ the proportions themselves leave open.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.cut import CutStyle
+from fitsolver.datafile import data_folder, read_json
 from fitsolver.form import Facets, Form, form
 from fitsolver.prior import Prior, prior_of
 
@@ -105,7 +108,47 @@ class Terms:
 
 @lru_cache(maxsize=256)
 def terms_of(style: CutStyle) -> Terms:
-    """Return the three volumes of a style about its usual proportions; kept for the next call."""
+    """Return the three volumes of a style about its usual proportions.
+
+    Those of the library's styles are kept in `profiles/volumes/` (made by
+    `tests/keep_volumes.py`, tested against `reckoned`); a style that differs from the one they
+    were kept of is reckoned anew.
+    """
+    kept = read_json(data_folder() / "volumes" / f"{style.name}.json") or {}
+    entry = kept.get(style.make)
+    if entry is not None and entry["of"] == fingerprint(style):
+        return Terms(**{name: _term_from(entry[name]) for name in ("area", "crown", "pavilion")})
+    return reckoned(style)
+
+
+def fingerprint(style: CutStyle) -> str:
+    """Short digest of all that a style's volumes depend on."""
+    parts = (
+        style.family, sorted(style.ring_kind.items()), sorted(style.rings.items()), style.rows,
+        style.domes, style.length_ratio, sorted(style.proportions.items()),
+    )  # fmt: skip
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
+
+
+def record_of(style: CutStyle) -> dict[str, Any]:
+    """Return a style's volumes as plain data, to be kept."""
+    terms = reckoned(style)
+    return {"of": fingerprint(style), **asdict(terms)}
+
+
+def _term_from(kept: Mapping[str, Any]) -> Term:
+    return Term(
+        centre=kept["centre"],
+        curves=tuple(Curve(**curve) for curve in kept["curves"]),
+        pairs=tuple(
+            Pair(first=Curve(**p["first"]), second=Curve(**p["second"]), twist=p["twist"])
+            for p in kept["pairs"]
+        ),
+    )
+
+
+def reckoned(style: CutStyle) -> Terms:
+    """Work the three volumes of a style out from its forms."""
     prior = prior_of(style)
     centre = dict(zip(prior.names, map(float, prior.means), strict=True))
 

@@ -179,11 +179,18 @@ def _over_vertices(stone: Stone, triangles: Array) -> tuple[float, Array]:
     if not flat.any():
         return -np.inf, np.zeros(3)
     a, b, c, u, v, cross = a[flat], b[flat], c[flat], u[flat], v[flat], cross[flat]
-    w = below[:, None, :2] - a[None, :, :2]
-    s = (w[..., 0] * v[:, 1] - w[..., 1] * v[:, 0]) / cross
-    t = (u[:, 0] * w[..., 1] - u[:, 1] * w[..., 0]) / cross
+    # Only vertices within a triangle's box can be over it.
+    low = np.minimum(np.minimum(a, b), c)[:, :2] - 1e-9
+    high = np.maximum(np.maximum(a, b), c)[:, :2] + 1e-9
+    plan = below[:, None, :2]
+    k, e = np.nonzero(((plan >= low) & (plan <= high)).all(axis=2))
+    if not len(k):
+        return -np.inf, np.zeros(3)
+    w = below[k, :2] - a[e, :2]
+    s = (w[:, 0] * v[e, 1] - w[:, 1] * v[e, 0]) / cross[e]
+    t = (u[e, 0] * w[:, 1] - u[e, 1] * w[:, 0]) / cross[e]
     inside = (s >= -1e-12) & (t >= -1e-12) & (s + t <= 1 + 1e-12)
-    z = a[:, 2] + s * (b[:, 2] - a[:, 2]) + t * (c[:, 2] - a[:, 2])
-    value = np.where(inside, z - below[:, 2, None], -np.inf)
-    i, j = np.unravel_index(int(value.argmax()), value.shape)
-    return float(value[i, j]), np.array([below[i, 0], below[i, 1], z[i, j]])
+    z = a[e, 2] + s * (b[e, 2] - a[e, 2]) + t * (c[e, 2] - a[e, 2])
+    value = np.where(inside, z - below[k, 2], -np.inf)
+    best = int(value.argmax())
+    return float(value[best]), np.array([*below[k[best], :2], z[best]])

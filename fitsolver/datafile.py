@@ -8,12 +8,13 @@ against a model of the file.
 from __future__ import annotations
 
 import difflib
+import json
 import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO, TypeVar
+from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 from fitsolver.document import Document, file_fault, parse_toml
 from fitsolver.errors import FitsolverError
@@ -38,6 +39,7 @@ __all__ = [
     "nearest",
     "new_file",
     "parse_toml",
+    "read_json",
     "write_text",
 ]
 
@@ -82,6 +84,14 @@ def load_toml(path: Path | str) -> Document:
 def load(path: Path | str, model: type[Model]) -> Model:
     """Read a TOML file into a pydantic model; raises `InputFaults` with all faults at once."""
     return check(load_toml(path), model)
+
+
+def read_json(path: Path) -> Any:
+    """Read a JSON file of the library's own; None where there is none."""
+    try:
+        return json.loads(path.read_bytes())
+    except FileNotFoundError:
+        return None
 
 
 def write_text(path: Path | str, text: str, *, overwrite: bool = False) -> Path:

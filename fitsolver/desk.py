@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitsolver.errors import Fault, FitsolverError, InputFaults, OutOfRange, UnknownName
+from fitsolver.errors import Fault, FitsolverError, InputFaults, OutOfRange, explain
 
 if TYPE_CHECKING:
     from fitsolver.cut import CutStyle
@@ -31,6 +31,12 @@ OPTIONS = {
     "cut style": "--cut",
     "material": "--material",
 }
+MASSES = {
+    "mass_in_air_ct": "--mass-air-ct",
+    "mass_in_water_ct": "--mass-water-ct",
+    "displaced_ct": "mass lost in water, in ct,",
+}
+LENGTHS = {option for name, option in OPTIONS.items() if name.endswith("_mm")}
 
 
 @dataclass(slots=True)
@@ -79,22 +85,19 @@ class Desk:
 
     def number(self, option: str, text: str) -> float | None:
         """Read a number with a decimal point or comma, of millimetres or of another unit."""
-        from fitsolver.units import parse_length_mm
+        from fitsolver.units import parse_length_mm, why_not
 
         try:
             return parse_length_mm(text)
         except ValueError as error:
-            rule, _, remedy = str(error).removeprefix(f"{text!r} ").partition(": ")
-        in_mm = option in OPTIONS.values() or option.endswith("-mm")
-        if not in_mm and rule.startswith("is not a"):
-            rule, remedy = "is not a number", "write it plainly, like 57.5 or 57,5"
-        self.refuse(option, text, rule, remedy[:1].upper() + remedy[1:])
+            in_mm = option in LENGTHS or option.endswith("-mm")
+            self.refuse(option, text, *why_not(text, error, in_mm=in_mm))
         return None
 
     def readings(self, style: CutStyle | None, given: Mapping[str, str | None]) -> dict[str, float]:
         """Read what was measured on a stone, and refuse what no stone of the style can be."""
         from fitsolver.cut import cut, names
-        from fitsolver.evidence import SIZES, evidence_of, readable
+        from fitsolver.evidence import LEAST, MOST, SIZES, evidence_of, readable
 
         found = {}
         # Sizes are judged even where the style is not known: by any other.
@@ -112,6 +115,8 @@ class Desk:
             if value is None:
                 continue
             found[name] = value
+            if name in (LEAST, MOST):  # they go together
+                continue
             # Each by itself, so that one fault does not hide the next.
             size = {} if name in ("length_mm", "width_mm") else {"width_mm": 1.0}
             with self.noting(option):
@@ -120,6 +125,18 @@ class Desk:
             with self.noting():
                 evidence_of(style, found)
         return found
+
+    def old_carats(self, readings: dict[str, float], place: str) -> None:
+        """Turn the mass among the readings from the old carats of a place into metric ones."""
+        from fitsolver.units import OLD_CARATS, metric_carats_from_old
+
+        if place not in OLD_CARATS:
+            known = f"Known are {', '.join(OLD_CARATS)}"
+            self.refuse("--old-carats", place, "is no place whose old carat is known", known)
+        elif "mass_ct" in readings:
+            readings["mass_ct"] = metric_carats_from_old(readings["mass_ct"], place)
+        elif not self.faults:
+            self.refuse("--old-carats", place, "says nothing by itself", "Give --mass-ct too")
 
     def bench(self, path: Path | None) -> Bench | None:
         """Read a mounting file and make the mounting ready."""
@@ -145,13 +162,18 @@ class Desk:
 
     def picture(self, path: Path | None, *, force: bool) -> None:
         """Refuse a picture that could not be written, before the work and not after it."""
-        if path is None:
-            return
+        if path is not None and path.suffix.lower() not in PICTURES:
+            self.refuse(
+                "--draw", str(path), "is no kind of drawing", "End the name in .svg or .png"
+            )
+        elif path is not None:
+            self.writable("--draw", path, force=force)
+
+    def writable(self, option: str, path: Path, *, force: bool) -> None:
+        """Refuse a file that could not be written."""
         rule, remedy = "", ""
         folder = path.parent
-        if path.suffix.lower() not in PICTURES:
-            rule, remedy = "is no kind of drawing", "End the name in .svg or .png"
-        elif path.is_dir():
+        if path.is_dir():
             rule, remedy = "is a folder", "Give the name of a file"
         elif path.exists() and not force:
             rule, remedy = "exists already", "Choose another name, or add --force to overwrite it"
@@ -160,7 +182,7 @@ class Desk:
         elif not os.access(folder, os.W_OK | os.X_OK):
             rule, remedy = "cannot be written", f"The folder {folder} is not yours to write in"
         if rule:
-            self.refuse("--draw", str(path), rule, remedy)
+            self.refuse(option, str(path), rule, remedy)
 
 
 def _nearest(option: str, known: Iterable[str]) -> str:
@@ -171,29 +193,21 @@ def _nearest(option: str, known: Iterable[str]) -> str:
 
 def option_of(name: str) -> str:
     """Spell a reading as the command line does."""
-    return OPTIONS.get(name, name if " " in name else "--" + name.replace("_", "-"))
+    return {**OPTIONS, **MASSES}.get(name, name if " " in name else "--" + name.replace("_", "-"))
 
 
 def faults_of(error: FitsolverError, option: str = "") -> tuple[Fault, ...]:
     """Turn any of the library's errors into faults of the command line."""
-    value: object
     if isinstance(error, InputFaults):
         return error.faults
-    if isinstance(error, UnknownName):
-        key, value = option or OPTIONS.get(error.kind, error.kind), error.name
-        rule = f"is not the name of a {error.kind}"
-        remedy = (
-            f"Perhaps {' or '.join(error.suggestions)} is meant"
-            if error.suggestions
-            else f"Known are {', '.join(error.known)}"
-        )
-    elif isinstance(error, OutOfRange):
-        key, value = option_of(error.name), float(f"{error.value:.6g}")
-        rule = f"must be {error.low:g} to {error.high:g} {error.unit}".rstrip()
-        remedy = (error.remedy[:1].upper() + error.remedy[1:]) or "Correct the value"
-    else:
-        key, value, rule, remedy = option or "input", None, str(error), "Correct it and try again"
-    return (Fault(file=COMMAND_LINE, line=None, key=key, value=value, rule=rule, remedy=remedy),)
+    name, value, rule, remedy = explain(error)
+    # An unknown name or a plain message is about the option that was being read.
+    key = option_of(name) if isinstance(error, OutOfRange) else option or OPTIONS.get(name, name)
+    return (
+        Fault(
+            file=COMMAND_LINE, line=None, key=key or "input", value=value, rule=rule, remedy=remedy
+        ),
+    )
 
 
 def _allowance_fault(path: Path, name: str, value: float, error: FitsolverError) -> Fault:

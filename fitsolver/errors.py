@@ -59,7 +59,14 @@ class OutOfRange(FitsolverError):
     """A number outside the range in which the answer would mean something."""
 
     def __init__(
-        self, name: str, value: float, low: float, high: float, *, unit: str = "mm", remedy: str = ""
+        self,
+        name: str,
+        value: float,
+        low: float,
+        high: float,
+        *,
+        unit: str = "mm",
+        remedy: str = "",
     ) -> None:
         self.name = name
         self.value = value
@@ -69,6 +76,26 @@ class OutOfRange(FitsolverError):
         self.remedy = remedy
         tail = f"; {remedy}" if remedy else ""
         super().__init__(f"{name} = {value:g}: must be {low:g} to {high:g} {unit}{tail}")
+
+
+def explain(error: FitsolverError) -> tuple[str, object, str, str]:
+    """Return what an error is about, the value, the rule it breaks and the remedy.
+
+    >>> explain(OutOfRange("width_mm", -6.0, 0.05, 150.0, remedy="measure again"))
+    ('width_mm', -6.0, 'must be 0.05 to 150 mm', 'Measure again')
+    """
+    if isinstance(error, UnknownName):
+        remedy = (
+            f"Perhaps {' or '.join(error.suggestions)} is meant"
+            if error.suggestions
+            else f"Known are {', '.join(error.known)}"
+        )
+        return error.kind, error.name, f"is not the name of a {error.kind}", remedy
+    if isinstance(error, OutOfRange):
+        rule = f"must be {error.low:g} to {error.high:g} {error.unit}".rstrip()
+        remedy = (error.remedy[:1].upper() + error.remedy[1:]) or "Correct the value"
+        return error.name, float(f"{error.value:.6g}"), rule, remedy
+    return "", None, str(error), "Correct it and try again"
 
 
 def _short(value: object) -> str:

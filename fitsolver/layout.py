@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 
 def plain(text: object) -> str:
@@ -82,3 +82,24 @@ def list_of(items: Sequence[str], joint: str = "and") -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {joint} {items[-1]}"
+
+
+def page(blocks: Iterable[Sequence[str]]) -> str:
+    """Join blocks of lines by blank lines; empty blocks leave nothing."""
+    return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def bullets(head: str, items: Sequence[str], width: int) -> list[str]:
+    """List items under a head; nothing if there are none."""
+    if not items:
+        return []
+    return [head, *(paragraph(item, width, first="  - ") for item in items)]
+
+
+def dimensions(*lengths_mm: float) -> str:
+    """Write sizes as the trade does, without the unit.
+
+    >>> dimensions(8.0, 6.0, 3.9)
+    '8.00 x 6.00 x 3.90'
+    """
+    return " x ".join(f"{length:.2f}" for length in lengths_mm)

@@ -44,18 +44,18 @@ _CORNERS = 3
 # Sectors of the round whose tightest station enters the centring. (The tightest of all would
 # lie on one side and let the stone drift to the other.)
 _SECTORS = 18
-# How often the nominal seat is centred, unless it has settled before [mm].
+# How often the nominal seat is centred, unless it has settled before (in widths).
 _ROUNDS = 6
-_SETTLED_MM = 0.005
+_SETTLED = 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bounds:
-    """What the pose strives for: gaps from `gap_low` to `gap_high` (s,), cover from `cover_low`."""
+    """What the pose strives for, (s,): gap from `gap_low` to `gap_high`, cover from `cover_low`."""
 
     gap_low: Array
     gap_high: Array
-    cover_low: float
+    cover_low: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,11 +63,12 @@ class Placement:
     """A form of one plan size in `seats`, s samples, n stations; all lengths in mm.
 
     `gap` (s, n) from outline to metal at the girdle, negative where the outline passes the
-    metal; `near` (s, n) the least gap from each station to the next; `entry_gap` (s, n) the same
-    up to the rim; `cover` (s, n) of ledge under the outline; `contact_z`, `contact_zeta` (s, c)
-    heights of ledge points under the stone and how deep the pavilion is over them, as a share of
-    its whole depth, first those `ALONG` each station's line; `gallery_zeta` (s, m) how deep it is
-    over each stretch of the rail; `shift` (s, 2) in the turned stone's frame.
+    metal; `near` (s, n) the least gap from each station to the next; leaning metal was judged at
+    `height` (s,) and closes in by `inward` (s, n) with every millimetre up. `cover` (s, n) of
+    ledge under the outline; `contact_z`, `contact_zeta` (s, c) heights of ledge points under the
+    stone and how deep the pavilion is over them, as a share of its whole depth, first those
+    `ALONG` each station's line; `gallery_zeta` (s, m) how deep it is over each stretch of the
+    rail; `shift` (s, 2) in the turned stone's frame.
     """
 
     form: Form
@@ -78,11 +79,25 @@ class Placement:
     shift: Array
     gap: Array
     near: Array
-    entry_gap: Array
+    height: Array
+    inward: Array
     cover: Array | None
     contact_z: Array | None
     contact_zeta: Array | None
     gallery_zeta: Array | None
+
+    def clearances(self, bottom: Array, girdle: Array) -> tuple[Array, Array, Array]:
+        """Return `gap`, `near` and `entry_gap` with the girdle's lower plane at `bottom` (s,) [mm].
+
+        Leaning metal was judged at another height, the same for all depths: what it closes in
+        between the two is taken off. The girdle's edge that counts is the upper one under metal
+        that leans inward, else the lower one.
+        """
+        edge = np.where(self.seats.lean > 0, bottom + girdle, bottom)
+        closer = (edge - self.height)[:, None] * self.inward
+        near = self.near - closer
+        at_rim = self.near - (self.seats.top - self.height[:, None]) * self.inward
+        return self.gap - closer, near, np.minimum(near, at_rim)
 
     def girdle_bottom(self, pavilion: Array) -> Array:
         """Height of the girdle's lower plane at rest, for pavilion depths (s,) [mm].
@@ -98,13 +113,12 @@ class Placement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Plan:
-    """What the pose is judged by, in the stone's frame before its shift.
+    """What the pose is judged by, in the stone's frame before its shift and in its widths.
 
     `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None.
     """
 
     form: Form
-    width: Array
     metal: Metal
     facing: Array
     inner: Array | None
@@ -115,8 +129,7 @@ class _Plan:
 
     def nearest(self, points: Array, sides: int = 1) -> Indices:
         """Normals (sides, n) that points (2, s, n) of the nominal seat are nearest along."""
-        width = float(self.width[self.nominal])
-        return nearest_normals(self.form, points[:, self.nominal], width, sides)
+        return nearest_normals(self.form, points[:, self.nominal], sides)
 
     def normals(self, points: Array, chosen: Indices) -> Array:
         """The outline's normals (2, n) of the given numbers, on the side the points are on."""
@@ -129,11 +142,14 @@ class _Plan:
         bounds = self.bounds
         return replace(
             self,
-            width=self.width[row],
             metal=self.metal.row(self.nominal),
             facing=self.facing[:, row],
             inner=None if self.inner is None else self.inner[:, row],
-            bounds=replace(bounds, gap_low=bounds.gap_low[row], gap_high=bounds.gap_high[row]),
+            bounds=Bounds(
+                gap_low=bounds.gap_low[row],
+                gap_high=bounds.gap_high[row],
+                cover_low=bounds.cover_low[row],
+            ),
             nominal=0,
         )
 
@@ -164,26 +180,33 @@ def place(
     # The edge of the girdle that leaning metal comes nearest to.
     height = np.where(seats.lean > 0, low + girdle, low)
     c, s = np.cos(turn_rad), np.sin(turn_rad)
-    squeeze = (width * form.length_ratio / length)[:, None]
+    # In widths of the stone, and in its length over its form's ratio.
+    across = 1 / width[:, None]
+    along = form.length_ratio / length[:, None]
 
     def seen(points: Array) -> Array:
-        """Plan points (s, n, 2) in the frame of the turned stone, (2, s, n)."""
+        """Plan points (s, n, 2) in the turned stone's frame and widths, (2, s, n)."""
         x, y = points[..., 0], points[..., 1]
-        return np.stack(np.broadcast_arrays((c * x + s * y) * squeeze, c * y - s * x))
+        turned = np.empty((2, len(width), x.shape[1]))
+        np.multiply(x, c * along, out=turned[0])
+        np.multiply(y, c * across, out=turned[1])
+        if turn_rad != 0:
+            turned[0] += y * (s * along)
+            turned[1] -= x * (s * across)
+        return turned
 
     one_piece = np.roll(seats.claw, -1) == seats.claw
     metal = Metal.of(seen(seats.opening_at(height)), one_piece)
     inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
     plan = _Plan(
         form=form,
-        width=width,
         metal=metal,
-        facing=facing(form, metal, width, nominal),
+        facing=facing(form, metal, nominal),
         inner=inner,
-        bounds=replace(
-            bounds,
-            gap_low=np.broadcast_to(bounds.gap_low, width.shape),
-            gap_high=np.broadcast_to(bounds.gap_high, width.shape),
+        bounds=Bounds(
+            gap_low=bounds.gap_low / width,
+            gap_high=bounds.gap_high / width,
+            cover_low=bounds.cover_low / width,
         ),
         claws=seats.holds == "claws",
         cut=seats.state == "cut",
@@ -193,19 +216,20 @@ def place(
     at = shift[..., None]
     metal = metal.moved(at)
     tried = plan.nearest(metal.points)
-    gap = distance(form, metal.points, width, with_neighbours(form, tried))
-    near = nearest_of_run(metal, gap, plan.facing)
+    gap = distance(form, metal.points, with_neighbours(form, tried))
+    near = nearest_of_run(metal, gap, plan.facing) * width[:, None]
+    gap *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
     outward = seats.outward @ np.array([[c, -s], [s, c]])
     inward = seats.lean[:, None] * np.einsum(
         "kn,nk->n", plan.normals(metal.points, tried[0]), outward
     )
-    entry = np.minimum(near, near - (seats.top - height[:, None]) * inward)
 
     cover = contact_z = contact_zeta = gallery_zeta = None
     if inner is not None:
         inner = inner - at
-        cover = -distance(form, inner, width, with_neighbours(form, plan.nearest(inner, 2)))
+        cover = -distance(form, inner, with_neighbours(form, plan.nearest(inner, 2)))
+        cover *= width[:, None]
         # A lean shifts the runs of the wall without turning them.
         wall = replace(metal, points=seen(seats.opening) - at)
         # The wall at the datum plane rather than at the girdle.
@@ -215,7 +239,7 @@ def place(
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        pavilion = _Pavilion.over(form, seen(seats.gallery) - at, width, nominal)
+        pavilion = _Pavilion.over(form, seen(seats.gallery) - at, nominal)
         share = pavilion.share()
         gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
     return Placement(
@@ -224,10 +248,11 @@ def place(
         turn_rad=turn_rad,
         length=length,
         width=width,
-        shift=shift.T,
+        shift=(shift * width).T,
         gap=gap,
         near=near,
-        entry_gap=entry,
+        height=np.broadcast_to(height, width.shape),
+        inward=inward,
         cover=cover,
         contact_z=contact_z,
         contact_zeta=contact_zeta,
@@ -239,20 +264,18 @@ def _shift(plan: _Plan) -> Array:
     """Where the stone centres in every seat, (2, s)."""
     alone = plan.alone()
     low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
-    middle = (low + high)[:, None] / 2
     points = alone.metal.points
-    here: Array = (points.min(axis=2) + points.max(axis=2)) / 2 - middle * alone.width
+    here: Array = (points.min(axis=2) + points.max(axis=2) - (low + high)[:, None]) / 2
     for _ in range(_ROUNDS):
         step = _step(alone, here)
         here = here + step
-        if np.abs(step).max() < _SETTLED_MM:
+        if np.abs(step).max() < _SETTLED:
             break
-    if len(plan.width) == 1:
+    if plan.metal.points.shape[1] == 1:
         return here
-    # The others start there, but for the way their metal and their stone's middle have moved.
+    # In the others the metal's middle is as far from the stone's, to begin with.
     mean = plan.metal.points.mean(axis=2)
-    row = slice(plan.nominal, plan.nominal + 1)
-    start: Array = here + mean - mean[:, row] - middle * (plan.width - plan.width[row])
+    start: Array = here + mean - mean[:, plan.nominal : plan.nominal + 1]
     return start + _step(plan, start)
 
 
@@ -260,7 +283,7 @@ def _step(plan: _Plan, shift: Array) -> Array:
     """How much farther to shift (2, s), all clearances taken as straight about `shift`."""
     form, metal = plan.form, plan.metal.moved(shift[..., None])
     tried = plan.nearest(metal.points)
-    gap = distance(form, metal.points, plan.width, tried)
+    gap = distance(form, metal.points, tried)
     near = nearest_of_run(metal, gap, plan.facing)
     normal = plan.normals(metal.points, tried[0])
 
@@ -270,7 +293,8 @@ def _step(plan: _Plan, shift: Array) -> Array:
         square = np.take_along_axis(metal.outward, stations[None], axis=2)
         return np.asarray(np.where(nearer, square, normal[:, stations]))
 
-    low, high = plan.bounds.gap_low[:, None], plan.bounds.gap_high[:, None]
+    bounds = plan.bounds
+    low, high = bounds.gap_low[:, None], bounds.gap_high[:, None]
     if plan.claws and not plan.cut:  # a claw is bent as a whole
         by_claw = len(gap), -1, FACE_POINTS
         mean = gap.reshape(by_claw).mean(axis=2)
@@ -289,12 +313,12 @@ def _step(plan: _Plan, shift: Array) -> Array:
     if plan.inner is not None:
         inner = plan.inner - shift[..., None]
         first, second = tried = plan.nearest(inner, 2)
-        cover = -distance(form, inner, plan.width, tried)
+        cover = -distance(form, inner, tried)
         thin = _tightest(cover, _SECTORS)
-        other = -distance(form, inner, plan.width, tried[1:])
+        other = -distance(form, inner, tried[1:])
         sides = plan.normals(inner, first), plan.normals(inner, second)
         along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
-        fields.append((_at(cover, thin) - plan.bounds.cover_low, -along))
+        fields.append((_at(cover, thin) - bounds.cover_low[:, None], -along))
     slack = np.concatenate([field[0] for field in fields], axis=1)
     return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
 
@@ -315,8 +339,9 @@ def _at(values: Array, stations: Indices) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Ledge:
-    """A ledge under a stone, in its frame: from the `wall` at the datum plane to the `inner` edge.
+    """A ledge under a stone: from the `wall` at the datum plane to the `inner` edge.
 
+    Plan lengths are in the stone's frame and widths, heights in mm.
     Each method returns places that may stop the stone, heights z (s, c) and shares of depth.
     """
 
@@ -344,12 +369,12 @@ class _Ledge:
         end = np.clip(cover / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
         end = np.where(beyond <= 0, 1.0, end)
         out = self.wall.points - self.inner
-        edge = _Pavilion.over(self.form, self.inner, self.width, self.nominal)
+        edge = _Pavilion.over(self.form, self.inner, self.nominal)
         z, zeta = [inner_z], [edge.share()]
         for part in ALONG[1:]:
             places = self.inner + part * end * out
             z.append(inner_z + part * end * (outer_z - inner_z))
-            zeta.append(_Pavilion.over(self.form, places, self.width, self.nominal).share())
+            zeta.append(_Pavilion.over(self.form, places, self.nominal).share())
         under = np.tile(cover > 0, len(ALONG))
         down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
         part, share = edge.ridge(zeta[0])
@@ -363,7 +388,7 @@ class _Ledge:
         out_x, out_y = self.wall.outward
         way_x, way_y = self.wall.way / self.wall.length**2
         in_x, in_y = self.wall.points - self.inner
-        breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-3)
+        breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-4)
         broader = following(in_x) * out_x + following(in_y) * out_y - breadth
         fall = outer_z - inner_z
         fields = (
@@ -373,9 +398,8 @@ class _Ledge:
         rim, share = self.form.rim
         depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
         # In the nominal seat every vertex is tried, also a little beside its run.
-        width = self.width[self.nominal]
         nominal = [field[self.nominal] for field in fields]
-        x, y = width * rim.T[..., None]
+        x, y = rim.T[..., None]
         z = _on_the_ledge(nominal, x, y, 0.3)
         z += depth[self.nominal] * share[:, None]
         count = min(_CORNERS, len(rim))
@@ -384,7 +408,7 @@ class _Ledge:
         found, zeta = best.copy(), np.zeros(best.shape)
         for vertex in highest:
             x, y = rim[vertex].T
-            z = _on_the_ledge(fields, self.width[:, None] * x, self.width[:, None] * y)
+            z = _on_the_ledge(fields, x, y)
             rest = z + depth[:, None] * share[vertex]
             better = self.wall.joined & (rest > best)
             best = np.where(better, rest, best)
@@ -418,9 +442,8 @@ class _Pavilion:
     levels: Array
 
     @classmethod
-    def over(cls, form: Form, places: Array, width: Array, nominal: int) -> _Pavilion:
-        """The facets over places (2, s, n) [mm]."""
-        points = places / width[:, None]
+    def over(cls, form: Form, points: Array, nominal: int) -> _Pavilion:
+        """The facets over points (2, s, n)."""
         facets = form.pavilion
         steep = facets.normals / facets.slopes[:, None]
         level = facets.offsets / facets.slopes

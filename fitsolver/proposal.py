@@ -22,19 +22,16 @@ from fitsolver.cut import CutStyle, cuts
 from fitsolver.form import form
 from fitsolver.material import Material
 from fitsolver.mounting import Mounting
-from fitsolver.requirement import requirements
 from fitsolver.scan import Spot, depth_limits, scan
 from fitsolver.seat import FACE_POINTS
 from fitsolver.solver import (
     Bench,
     Check,
     Verdict,
-    best_turn,
+    chances,
     check,
-    fitted,
     from_above,
     nominal_stone,
-    stone_sizes,
 )
 from fitsolver.stone import Stone
 from fitsolver.weight import every_make, weigh_list
@@ -47,8 +44,8 @@ RANKING: Mapping[str, float] = MappingProxyType(
 )
 ASK_PROBABILITY = 0.95
 # Draws and widths of the first ranking.
-COARSE_SAMPLES = 64
-COARSE_WIDTHS_MM = np.array([-0.35, -0.25, -0.16, -0.09, -0.03, 0.03, 0.09, 0.16, 0.25, 0.35])
+COARSE_SAMPLES = 48
+COARSE_WIDTHS_MM = np.array([-0.33, -0.22, -0.13, -0.05, 0.03, 0.1, 0.19, 0.31])
 # Below this in the best estimate, alteration included, the draws are not worth asking [mm].
 HOPELESS_MM = -0.12
 # How much more than the verdict's level the corners of a quoted box must reach.
@@ -60,7 +57,8 @@ PROMISING = 0.6
 # Below this width of a box the one that alteration opens is worked out too [mm].
 NARROW_MM = 0.08
 # Draws that judge the corners of a box; the size to ask for gets them all.
-BOX_SAMPLES = 256
+BOX_SAMPLES = 128
+CURVE_SAMPLES = 48
 # How many cuts are worked out in full unless said otherwise.
 LIMIT = 6
 
@@ -91,7 +89,7 @@ class Proposal:
 
     Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict. `ask` is the check
     of the size to ask for; `after_alteration` the box (length, width, depth) that alteration
-    opens, where ordinary setting leaves a narrow one.
+    opens, given for the first choice where ordinary setting leaves a narrow one.
     """
 
     style: CutStyle
@@ -189,7 +187,7 @@ def propose(
     hopes.sort(key=lambda item: (-round(item.score, 2), -item.spot.figure.style.facet_count))
     found: list[Proposal] = []
     while hopes and len(found) < limit:
-        full = _in_full(ready, hopes.pop(0), material)
+        full = _in_full(ready, hopes.pop(0), material, first=not found)
         if isinstance(full, Proposal):
             found.append(full)
         else:
@@ -220,7 +218,10 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
     widths = np.maximum(spot.width + COARSE_WIDTHS_MM, 0.3)
     least, usual, most = depth_limits(style)
     shares = np.unique(np.clip([least, (least + usual) / 2, usual, spot.depth_share], least, most))
-    ordinary, altered = _chances(ready, spot, widths, shares)
+    sizes = np.outer(widths, [spot.figure.length_ratio, 1.0])
+    ordinary, altered = chances(
+        ready, spot.figure, spot.turn, sizes, np.outer(widths, shares), COARSE_SAMPLES
+    )
     level = allowed["seats_from_probability"]
     chance = ordinary if ordinary.max() >= level else np.maximum(ordinary, altered)
     if chance.max() <= allowed["fails_to_probability"]:
@@ -246,7 +247,7 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
     )  # fmt: skip
 
 
-def _in_full(ready: Bench, hope: _Hope, material: Material) -> Proposal | LeftOut:
+def _in_full(ready: Bench, hope: _Hope, material: Material, *, first: bool) -> Proposal | LeftOut:
     """Work out the size to ask for, the box about it and the calibrated sizes of a style."""
     spot = hope.spot
 
@@ -260,13 +261,19 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> Proposal | LeftOu
             round(width, 2),
             round(depth, 2),
             turn_rad=spot.turn,
+            exact=first,
         )
 
     ask = judged(hope.width)
     if ask.verdict == "not decided" or (ask.verdict != "seats" and ask.probability > PROMISING):
         # Between the widths of the first look may lie one with a better verdict.
-        for step in (-0.03, 0.03):
-            other = judged(hope.width + step)
+        near = hope.width + np.array([-0.04, -0.02, 0.02, 0.04])
+        sizes = np.outer(near, [spot.figure.length_ratio, 1.0])
+        depths = near[:, None] * hope.share
+        ordinary, after = chances(ready, spot.figure, spot.turn, sizes, depths, BOX_SAMPLES)
+        best = int((ordinary + after).argmax())
+        if (ordinary + after).max() > ask.probability + ask.probability_after_alteration:
+            other = judged(float(near[best]))
             if _merit(other) > _merit(ask):
                 ask = other
     hope = replace(
@@ -282,7 +289,7 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> Proposal | LeftOu
         return _left_out(replace(spot, binding=ask.binding, score=-short))
     box = _box(ready, hope, ask, altered=ask.verdict != "seats")
     wider = None
-    if ask.verdict == "seats" and box[1].high - box[1].low < NARROW_MM:
+    if first and ask.verdict == "seats" and box[1].high - box[1].low < NARROW_MM:
         wider = _box(ready, hope, ask, altered=True)
     return _proposal(ready, hope, ask, box, wider, material)
 
@@ -303,38 +310,6 @@ def _left_out(spot: Spot) -> LeftOut:
         length_mm=spot.width * spot.figure.length_ratio,
         width_mm=spot.width,
     )
-
-
-def _chances(ready: Bench, spot: Spot, widths: Array, shares: Array) -> tuple[Array, Array]:
-    """Probabilities (widths, depths) over a few draws: with ordinary setting, after alteration."""
-    style, ratio = spot.figure.style, spot.figure.length_ratio
-    draws = COARSE_SAMPLES + 1
-    row = np.tile(np.arange(draws), len(widths))
-    each = [
-        stone_sizes(style, w * ratio, w, w * d, ready.allowances["stone_reading_u_mm"], draws - 1)
-        for d in shares
-        for w in widths
-    ]
-    stacked = [each[k * len(widths) : (k + 1) * len(widths)] for k in range(len(shares))]
-    sizes = [type(each[0]).joined(group) for group in stacked]
-    middle = len(shares) // 2
-    nominal = sizes[middle].rows(np.arange(len(widths)) * draws)
-    _, height = best_turn(ready, spot.figure, nominal, (spot.turn,))
-    placed, _ = fitted(
-        spot.figure, ready.seats.rows(row), sizes[middle], ready.allowances, spot.turn,
-        np.repeat(height, draws), nominal=len(widths) // 2 * draws,
-    )  # fmt: skip
-    found = []
-    for one in sizes:
-        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
-        found.append(
-            [
-                needs.holds(altered=altered).reshape(len(widths), draws)[:, 1:].mean(axis=1)
-                for altered in (False, True)
-            ]
-        )
-    table = np.array(found)
-    return table[:, 0].T, np.maximum(table[:, 0], table[:, 1]).T
 
 
 def _ask(
@@ -363,41 +338,40 @@ def _ask(
 
 
 def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
-    """Grow the box of sizes about the one to ask for; its corners are judged one by one.
+    """Grow the box of sizes about the one to ask for; its corners are judged like single stones.
 
     A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
-    smallest and the largest corner of the box: each of these is drawn in until it holds. The two
-    mixed corners are tried all the same.
+    smallest and the largest corner, and what holds there holds in between. How far the two lie is
+    found along the ratio; then both are judged at several depths, and drawn in until they hold.
     """
     level, ratio = _level(ready, ask), hope.spot.figure.length_ratio
     centre, depth = hope.width, ask.stone.depth_mm
-
-    def size(width: float) -> tuple[float, float]:
-        return _inward(width * ratio, centre * ratio), _inward(width, centre)
-
-    if altered:
-        low, high = hope.low_altered, hope.high_altered
-    else:
-        low, high = hope.low, hope.high
-    ends = []
-    # The first look's widths stand apart: try some way beyond them.
-    for end in (min(low, centre) - 0.04, max(high, centre) + 0.04):
-        for shrink in (1.0, 0.75, 0.5, 0.25, 0.0):
-            corner = size(centre + shrink * (end - centre))
-            if shrink == 0 or _corner(ready, hope, corner, [depth], altered=altered)[0] >= level:
-                break
-        ends.append(corner)
+    low, high = (hope.low_altered, hope.high_altered) if altered else (hope.low, hope.high)
+    # The first look's widths stand apart: try some way beyond them. The farthest come first.
+    parts = np.array([1.0, 0.67, 0.33, 0.1])
+    below = centre - parts * (centre - min(low, centre) + 0.04)
+    above = centre + parts * (max(high, centre) - centre + 0.04)
+    widths = np.concatenate([below, above])
+    sizes, depths = np.outer(widths, [ratio, 1.0]), np.full((len(widths), 1), depth)
+    found = chances(ready, hope.spot.figure, hope.spot.turn, sizes, depths, CURVE_SAMPLES)
+    good = np.asarray(found[int(altered)][:, 0] >= level)
+    ends = [
+        float(side[holds.argmax()]) if holds.any() else centre
+        for side, holds in ((below, good[: len(parts)]), (above, good[len(parts) :]))
+    ]
     for _ in range(4):
-        (l0, w0), (l1, w1) = ends
-        corners = [(l0, w0), (l1, w1), (l0, w1), (l1, w0)]
-        depths = _depths(ready, hope, ask, corners, level, altered=altered)
-        if depths is not None:
+        (l0, w0), (l1, w1) = (
+            (_inward(end * ratio, centre * ratio), _inward(end, centre)) for end in ends
+        )
+        corners = np.array([(l0, w0), (l1, w1)])
+        reach = _depths(ready, hope, ask, corners, level, altered=altered)
+        if reach is not None:
             return (
                 Range(low=l0, high=l1),
                 Range(low=w0, high=w1),
-                Range(low=_inward(depths[0], depth), high=_inward(depths[1], depth)),
+                Range(low=_inward(reach[0], depth), high=_inward(reach[1], depth)),
             )
-        ends = [size((w + centre) / 2) for w in (w0, w1)]
+        ends = [(end + centre) / 2 for end in ends]
     point = [Range(low=round(x, 2), high=round(x, 2)) for x in (centre * ratio, centre, depth)]
     return point[0], point[1], point[2]
 
@@ -419,7 +393,7 @@ def _depths(
     ready: Bench,
     hope: _Hope,
     ask: Check,
-    corners: list[tuple[float, float]],
+    corners: Array,
     level: float,
     *,
     altered: bool,
@@ -430,53 +404,15 @@ def _depths(
     below = share + np.array([0.15, 0.4, 1.0]) * (min(least, share) - share)
     above = share + np.array([0.1, 0.25, 0.5, 1.0]) * (max(most, share) - share)
     trials = np.concatenate([[share], below, above]) * width
-    joint = np.ones(len(trials), dtype=bool)
-    for size in corners:
-        joint &= _corner(ready, hope, size, trials, altered=altered) >= level
-        if not joint[0]:
-            return None
-    low, high = trials[0], trials[0]
-    for k in (1, 2, 3):
-        if not joint[k]:
-            break
-        low = trials[k]
-    for k in (4, 5, 6, 7):
-        if not joint[k]:
-            break
-        high = trials[k]
-    return float(low), float(high)
-
-
-def _corner(
-    ready: Bench,
-    hope: _Hope,
-    size: tuple[float, float],
-    depths: Iterable[float],
-    *,
-    altered: bool,
-) -> Array:
-    """Probability at one length and width for several depths, over the box's draws."""
-    length, width = size
-    style = hope.spot.figure.style
-    figure = form(style, length / width)
-    u = ready.allowances["stone_reading_u_mm"]
-    found = []
-    placed = None
-    spots = ready.seats.rows(np.arange(min(BOX_SAMPLES + 1, ready.seats.count)))
-    for depth in depths:
-        sizes = stone_sizes(style, length, width, float(depth), u, spots.count - 1)
-        if placed is None:
-            _, height = best_turn(ready, figure, sizes.rows(np.array([0])), (hope.spot.turn,))
-            placed, needs = fitted(
-                figure, spots, sizes, ready.allowances, hope.spot.turn, float(height[0])
-            )
-        else:
-            needs = requirements(
-                placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances
-            )
-        chance = needs.holds()[1:].mean()
-        found.append(max(chance, needs.holds(altered=True)[1:].mean()) if altered else chance)
-    return np.array(found)
+    depths = np.tile(trials, (len(corners), 1))
+    found = chances(ready, hope.spot.figure, hope.spot.turn, corners, depths, BOX_SAMPLES)
+    joint = np.asarray((found[int(altered)] >= level).all(axis=0))
+    if not joint[0]:
+        return None
+    # As far down, and as far up, as every trial on the way holds.
+    down = int(np.argmin([*joint[: len(below) + 1], False])) - 1
+    up = int(np.argmin([joint[0], *joint[len(below) + 1 :], False])) - 1
+    return float(trials[down]), float(trials[up + len(below)] if up else trials[0])
 
 
 def _proposal(
@@ -525,15 +461,14 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
     ):
         if not style.length_ratio.low <= length / width <= style.length_ratio.high:
             continue
-        chances = []
-        for shift in (-tolerance, tolerance, 0.0):
-            depth = [hope.share * (width + shift)]
-            size = (length + shift, width + shift)
-            chances.append(float(_corner(ready, hope, size, depth, altered=altered)[0]))
-            if chances[-1] < level:
-                break
-        else:
-            found.append(CalibratedSize(length_mm=length, width_mm=width, probability=chances[-1]))
+        band = np.array([length, width]) + np.array([[-tolerance], [0.0], [tolerance]])
+        figure, depths = form(style, length / width), hope.share * band[:, 1:]
+        found_here = chances(ready, figure, hope.spot.turn, band, depths, BOX_SAMPLES)
+        chance = found_here[int(altered)][:, 0]
+        if (chance >= level).all():
+            found.append(
+                CalibratedSize(length_mm=length, width_mm=width, probability=float(chance[1]))
+            )
     return tuple(found)
 
 

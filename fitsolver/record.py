@@ -14,12 +14,18 @@ from typing import Any
 from fitsolver.consistency import Consistency
 from fitsolver.cut import CutStyle
 from fitsolver.errors import Fault
+from fitsolver.hydrostatic import WeighedDensity
 from fitsolver.material import Material
 from fitsolver.mounting import Mounting
 from fitsolver.proposal import Proposal, Proposals, Range
+from fitsolver.recut import NoRecut, Recut
+from fitsolver.reseat import Recutting, heights_mm
 from fitsolver.setting import alterations, cautions, ordinary_setting
 from fitsolver.solver import Check
+from fitsolver.stone import Stone
+from fitsolver.stone_report import DENSITY_CAUTIONS, RECUT_CAUTIONS
 from fitsolver.uncertainty import Estimate
+from fitsolver.units import document_weight_ct
 from fitsolver.weight import Weight, height_prior
 
 Record = dict[str, Any]
@@ -73,6 +79,7 @@ def weight_record(weight: Weight, stuff: Material, agreement: Consistency | None
         "cut": weight.style,
         "material": weight.material,
         "weight_ct": _estimate(weight.weight_ct),
+        "document_weight_ct": document_weight_ct(weight.weight_ct.value),
         "coefficient": weight.coefficient,
         "handbook": asdict(weight.handbook) if weight.handbook is not None else None,
         "makes": weight.makes,
@@ -96,14 +103,7 @@ def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
         "mounting": _mounting(found.mounting),
         "cut": stone.form.style.name,
         "material": stuff.name,
-        "stone": {
-            "length_mm": stone.length_mm,
-            "width_mm": stone.width_mm,
-            "depth_mm": stone.depth_mm,
-            "crown_height_mm": stone.crown_height_mm,
-            "girdle_mm": stone.girdle_mm,
-            "pavilion_depth_mm": stone.pavilion_depth_mm,
-        },
+        "stone": _stone(stone),
         "verdict": found.verdict,
         "probability": found.probability,
         "probability_after_alteration": found.probability_after_alteration,
@@ -178,6 +178,63 @@ def _proposal(item: Proposal) -> Record:
         "advice": [asdict(advice) for advice in ask.advice],
         "notes": item.notes,
         "score": item.score,
+    }
+
+
+def density_record(found: WeighedDensity) -> Record:
+    """Return a density by weighing, how sure it is, and what it agrees with."""
+    return {
+        "way": found.way,
+        "density_g_cm3": _estimate(found.density_g_cm3),
+        "displaced_ct": _estimate(found.displaced_ct),
+        "water_g_cm3": found.water_g_cm3,
+        "shares": found.shares,
+        "mass_needed_ct": found.mass_needed_ct,
+        "consistency": _agreement(found.consistency),
+        "warnings": found.warnings,
+        "cautions": DENSITY_CAUTIONS,
+    }
+
+
+def recut_record(found: Recutting) -> Record:
+    """Return what a stone becomes when it is recut, null where it cannot."""
+    result = found.found
+    made = result if isinstance(result, Recut) else None
+    short = result if isinstance(result, NoRecut) else None
+    stuff = found.given.material
+    return {
+        "from": found.given.stone.form.style.name,
+        "to": found.style.name,
+        "material": stuff.name,
+        "before": _stone(found.given.stone),
+        "after": None if made is None else _stone(made.after),
+        "weight_ct": _estimate(found.given.weight_ct),
+        "weight_before_ct": None if made is None else made.weight_before_ct,
+        "weight_after_ct": None if made is None else made.weight_after_ct,
+        "loss_pct": None if made is None else made.loss_pct,
+        "table_faces": None if made is None else made.table_faces,
+        "turn_deg": None if made is None else made.turn_deg,
+        "shift_mm": None if made is None else made.shift_mm,
+        "touches": () if made is None else made.touches,
+        "short_by_mm": None if short is None else short.short_by_mm,
+        "mounting": None if found.mounting is None else _mounting(found.mounting),
+        "verdict": found.verdict,
+        "probability": None if found.judged is None else found.judged.probability,
+        "sizes_asked_for": None if found.box is None else dict(
+            zip(("length_mm", "width_mm", "depth_mm"), map(_range, found.box), strict=True)
+        ),
+        "left_out": None if found.left_out is None else asdict(found.left_out),
+        "warnings": found.given.warnings,
+        "cautions": (*RECUT_CAUTIONS, *cautions(stuff, found.mounting)),
+    }  # fmt: skip
+
+
+def _stone(stone: Stone) -> Record:
+    return {
+        "length_mm": stone.length_mm,
+        "width_mm": stone.width_mm,
+        "depth_mm": stone.depth_mm,
+        **heights_mm(stone),
     }
 
 

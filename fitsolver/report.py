@@ -6,7 +6,6 @@ that begins with ~ stands on something nobody measured.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 
@@ -14,12 +13,23 @@ from fitsolver.belief import Assumed
 from fitsolver.consistency import Consistency
 from fitsolver.cut import CutStyle
 from fitsolver.errors import Fault
-from fitsolver.layout import columns, list_of, paragraph, per_cent, plain, unit_of, words
+from fitsolver.layout import (
+    bullets,
+    columns,
+    dimensions,
+    page,
+    paragraph,
+    per_cent,
+    plain,
+    unit_of,
+    words,
+)
 from fitsolver.material import Material
 from fitsolver.mounting import Mounting
 from fitsolver.proposal import LeftOut, Proposal, Proposals, Range
 from fitsolver.setting import alterations, cautions, ordinary_setting
 from fitsolver.solver import Check, Margin, Verdict
+from fitsolver.stone_report import agreement_lines, carats
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weight import Weight, height_prior
 
@@ -52,20 +62,20 @@ def weight_text(
     """Say what a stone weighs, what the handbook says, and what nobody measured."""  # fmt: skip
     blocks = [
         [_weight_line(weight), "", _stone_line(style, weight, stuff, width)],
-        _bullets("Warnings", weight.warnings, width),
+        bullets("Warnings", weight.warnings, width),
         [*columns(list(_beside(weight)), "<<", indent=0), *_source(weight, width)],
         _doubts(weight),
         _agreement(agreement, width),
-        _bullets("Cautions", cautions(stuff), width),
+        bullets("Cautions", cautions(stuff), width),
     ]
-    return _page(blocks)
+    return page(blocks)
 
 
 def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH) -> str:
     """Say whether a stone seats, how far each requirement holds, and what the setter does."""
     style = found.stone.form.style
     binding = next(item for item in found.requirements if item.name == found.binding)
-    size = _size(found.stone.length_mm, found.stone.width_mm, found.stone.depth_mm)
+    size = dimensions(found.stone.length_mm, found.stone.width_mm, found.stone.depth_mm)
     blocks = [
         [f"{found.verdict.upper()}   {_chances(found)}"],
         [
@@ -73,14 +83,14 @@ def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH
             paragraph(f"{style.title}, {size} mm, {stuff.name}", width),
             _weight_line(weight),
         ],
-        _bullets("Warnings", weight.warnings, width),
+        bullets("Warnings", weight.warnings, width),
         [paragraph(f"Tightest: {_tightest(binding)}", width), *_margins(found, width)],
         _bench(found, width),
         _readings(found, width),
         _assumed(found.assumed, width),
-        _bullets("Cautions", cautions(stuff, found.mounting), width),
+        bullets("Cautions", cautions(stuff, found.mounting), width),
     ]
-    return _page(blocks)
+    return page(blocks)
 
 
 def proposals_text(found: Proposals, width: int = WIDTH) -> str:
@@ -103,9 +113,9 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
     blocks += [
         _left_out(found.left_out, found.not_shown, width),
         _assumed(found.assumed, width),
-        _bullets("Cautions", cautions(found.material, mounting), width),
+        bullets("Cautions", cautions(found.material, mounting), width),
     ]
-    return _page(blocks)
+    return page(blocks)
 
 
 def cuts_text(styles: Iterable[CutStyle], width: int = WIDTH) -> str:
@@ -124,7 +134,7 @@ def cuts_text(styles: Iterable[CutStyle], width: int = WIDTH) -> str:
                 re.split(" \\(|, ", style.title)[0] + (" (strung)" if style.strung else ""),
             ]
         )  # fmt: skip
-    return _page(
+    return page(
         [
             columns(rows, "<<>><", indent=0, gap=1),
             [
@@ -173,18 +183,7 @@ def cut_text(style: CutStyle, width: int = WIDTH) -> str:
         [paragraph(style.notes, width)] if style.notes else [],
         [paragraph(f"Sources: {_sources(style)}.", width)],
     ]
-    return _page(blocks)
-
-
-def _page(blocks: Iterable[Sequence[str]]) -> str:
-    """Join blocks of lines by blank lines; empty blocks leave nothing."""
-    return "\n\n".join("\n".join(block) for block in blocks if block)
-
-
-def _bullets(head: str, items: Sequence[str], width: int) -> list[str]:
-    if not items:
-        return []
-    return [head, *(paragraph(item, width, first="  - ") for item in items)]
+    return page(blocks)
 
 
 # Weight
@@ -194,19 +193,14 @@ def _weight_line(weight: Weight) -> str:
     """The weight as documents write it; the interval is rounded outward."""
     found = weight.weight_ct
     about = format_ct(found.value, approximately=True)
-    return f"{about} ({_carats(Range(low=found.low, high=found.high))})"
-
-
-def _carats(weight: Range) -> str:
-    low, high = math.floor(weight.low * 100 + 1e-6) / 100, math.ceil(weight.high * 100 - 1e-6) / 100
-    return f"{low:.2f} to {high:.2f}"
+    return f"{about} ({carats(found.low, found.high)})"
 
 
 def _stone_line(style: CutStyle, weight: Weight, stuff: Material, width: int) -> str:
     length, wide, deep = (
         weight.sizes_mm[f"{name}_mm"].value for name in ("length", "width", "depth")
     )
-    return paragraph(f"{style.title}, {_size(length, wide, deep)} mm, {stuff.name}", width)
+    return paragraph(f"{style.title}, {dimensions(length, wide, deep)} mm, {stuff.name}", width)
 
 
 def _beside(weight: Weight) -> Iterator[list[str]]:
@@ -258,22 +252,7 @@ def _doubts(weight: Weight) -> list[str]:
 def _agreement(agreement: Consistency | None, width: int) -> list[str]:
     if agreement is None:
         return []
-    density, offered = agreement.implied_density_g_cm3, agreement.offered
-    others = [item.material for item in agreement.materials_compatible]
-    said = ""
-    if offered is not None:
-        others = [name for name in others if name != offered.material]
-        verb = "is compatible with that" if offered.compatible else "IS NOT COMPATIBLE with that"
-        said = f" {offered.material.capitalize()} {verb}."
-    known = f" Others of like density: {list_of(others)}." if others else ""
-    return [
-        paragraph(
-            f"Mass over size implies a density of {density.value:.2f} g/cm3 "
-            f"({density.low:.2f} to {density.high:.2f}).{said}{known}",
-            width,
-        ),
-        paragraph(agreement.cannot_tell, width),
-    ]
+    return agreement_lines(agreement, "Mass over size implies a density of", width)
 
 
 # One stone
@@ -395,10 +374,6 @@ def _seat(mounting: Mounting) -> str:
     return text[0].upper() + text[1:]
 
 
-def _size(*lengths_mm: float) -> str:
-    return " x ".join(f"{length:.2f}" for length in lengths_mm)
-
-
 def _ranking(proposals: Sequence[Proposal]) -> list[str]:
     """The table: a second line where alteration or doubt has to be told."""
     rows = [["", "", "", "holds", "ask for, mm", "about", "calibrated"]]
@@ -409,7 +384,7 @@ def _ranking(proposals: Sequence[Proposal]) -> list[str]:
         rows.append(
             [
                 str(rank), item.style.name, first, per_cent(item.probability),
-                _size(stone.length_mm, stone.width_mm, stone.depth_mm),
+                dimensions(stone.length_mm, stone.width_mm, stone.depth_mm),
                 format_ct(item.ask_weight_ct), sizes[0] if sizes else "-",
             ]
         )  # fmt: skip
@@ -453,7 +428,7 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
     if wider:
         sizes.insert(0, ["", "as the seat is", "with alteration"])
     facts = [
-        ["weight", f"{_carats(item.weight_ct)} ct of {stuff.name}"],
+        ["weight", f"{carats(item.weight_ct.low, item.weight_ct.high)} ct of {stuff.name}"],
         [
             "seen from above",
             f"fills {per_cent(ask.face_up_fill)} of the opening, like it in shape to "
@@ -499,7 +474,7 @@ def _left_out(left_out: Sequence[LeftOut], not_shown: Sequence[str], width: int)
             [
                 f"  {item.cut}", item.requirement,
                 format_mm(item.shortfall_mm),
-                f"{_size(item.length_mm, item.width_mm)} mm",
+                f"{dimensions(item.length_mm, item.width_mm)} mm",
             ]
         )  # fmt: skip
     more = len(left_out) - SHORT

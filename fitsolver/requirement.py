@@ -175,10 +175,10 @@ def bounds(seats: Seats, allowances: Allowances) -> Bounds:
         return Bounds(
             gap_low=allowances["gap_min_mm"] * one,
             gap_high=allowances["gap_max_mm"] * one,
-            cover_low=allowances["cover_min_mm"],
+            cover_low=allowances["cover_min_mm"] * one,
         )
     floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
-    return Bounds(gap_low=-(ceiling + bend_out), gap_high=bend_in - floor, cover_low=0.0)
+    return Bounds(gap_low=-(ceiling + bend_out), gap_high=bend_in - floor, cover_low=0.0 * one)
 
 
 def _notch(seats: Seats, allowances: Allowances) -> tuple[Array, Array, float, float]:
@@ -224,20 +224,20 @@ def _cut(
         extra = KINDS[name].alteration_allowance
         altered[name] = margin + (allowances[extra] if extra else 0.0)
 
+    bottom = placement.girdle_bottom(pavilion)
+    bottom = np.where(np.isfinite(bottom), bottom, seats.floor_z + pavilion)
+    gap, near, entry = placement.clearances(bottom, girdle)
     gives = "claw_give_mm" if claws else "rim_give_mm"
     give = allowances[gives]
-    add("entry", placement.entry_gap.min(axis=1) + give, give, _least(placement.entry_gap), gives)
+    add("entry", entry.min(axis=1) + give, give, _least(entry), gives)
     least = allowances["gap_min_mm"]
-    add("girdle gap", placement.near.min(axis=1) - least, least, _least(placement.near))
+    add("girdle gap", near.min(axis=1) - least, least, _least(near))
     widest = allowances["gap_max_mm"]
-    reach = _per_claw(placement.near, np.minimum) if claws else placement.gap
+    reach = _per_claw(near, np.minimum) if claws else gap
     station = int(reach[0].argmax()) * (FACE_POINTS if claws else 1)
     add("closing gap", widest - reach.max(axis=1), widest, station)
     cover = allowances["cover_min_mm"]
     add("ledge cover", placement.cover.min(axis=1) - cover, cover, _least(placement.cover))
-    bottom = placement.girdle_bottom(pavilion)
-    falls = ~np.isfinite(bottom)
-    bottom = np.where(falls, seats.floor_z + pavilion, bottom)
     tolerated = allowances["bearing_gap_max_mm"]
     add("bearing match", tolerated - _bearing_gap(placement, pavilion), tolerated)
     need = metal_needed_mm(placement, crown, allowances)
@@ -277,20 +277,6 @@ def _uncut(
 ) -> Requirements:
     seats = placement.seats
     claws = seats.holds == "claws"
-    inside = -_per_claw(placement.gap, np.add) / FACE_POINTS if claws else -placement.gap
-    step = FACE_POINTS if claws else 1
-    floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
-    further = allowances["alter_claw_bend_mm"] if claws else 0.0
-    least, most = inside.min(axis=1), inside.max(axis=1)
-    if not claws:  # a corner of the stone reaches deepest between two stations
-        most = -placement.near.min(axis=1)
-    reach = least + bend_in - floor
-    room = ceiling + bend_out - most
-    gives = "claw_give_mm" if claws else "rim_give_mm"
-    give = allowances[gives]
-    # An uncut wall is opened by cutting the bearing from above, so its rim always lets in what
-    # the bearing takes; claws are opened and closed again.
-    entry = placement.entry_gap.min(axis=1) + give + bend_out if claws else room + floor
     clear = allowances[f"culet_clearance_{seats.back}_mm"]
     lowest = seats.floor_z + clear + pavilion
     if placement.gallery_zeta is not None and seats.gallery_z is not None:
@@ -299,6 +285,25 @@ def _uncut(
     need = metal_needed_mm(placement, crown, allowances)
     highest = seats.top.min(axis=1) - need - girdle
     play = highest - lowest
+    # The setter chooses: high, but with a little metal to spare.
+    bottom = np.where(
+        play >= 0, np.maximum((lowest + highest) / 2, highest - BELOW_HIGHEST_MM), lowest
+    )
+    gap, near, enters = placement.clearances(bottom, girdle)
+    inside = -_per_claw(gap, np.add) / FACE_POINTS if claws else -gap
+    step = FACE_POINTS if claws else 1
+    floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
+    further = allowances["alter_claw_bend_mm"] if claws else 0.0
+    least, most = inside.min(axis=1), inside.max(axis=1)
+    if not claws:  # a corner of the stone reaches deepest between two stations
+        most = -near.min(axis=1)
+    reach = least + bend_in - floor
+    room = ceiling + bend_out - most
+    gives = "claw_give_mm" if claws else "rim_give_mm"
+    give = allowances[gives]
+    # An uncut wall is opened by cutting the bearing from above, so its rim always lets in what
+    # the bearing takes; claws are opened and closed again.
+    entry = enters.min(axis=1) + give + bend_out if claws else room + floor
     margins = {"entry": entry, "notch floor": reach, "notch ceiling": room, "height play": play}
     altered = {
         "entry": entry + further,
@@ -316,7 +321,7 @@ def _uncut(
             "height play": 0.0,
         },
         stations={
-            "entry": _least(placement.entry_gap),
+            "entry": _least(enters),
             "notch floor": int(inside[0].argmin()) * step,
             "notch ceiling": int(inside[0].argmax()) * step,
             "height play": -1,
@@ -327,10 +332,7 @@ def _uncut(
             "notch ceiling": "notch_share_max" if claws else "wall_remaining_min_mm",
             "height play": _closing_allowance(placement),
         },
-        # The setter chooses: high, but with a little metal to spare.
-        girdle_bottom=np.where(
-            play >= 0, np.maximum((lowest + highest) / 2, highest - BELOW_HIGHEST_MM), lowest
-        ),
+        girdle_bottom=bottom,
     )
 
 

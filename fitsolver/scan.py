@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver import outline
 from fitsolver.cut import CutStyle
 from fitsolver.form import Form, form
 from fitsolver.prior import height_prior
@@ -15,6 +17,8 @@ from fitsolver.solver import Bench, Sizes, fitted, turns
 
 Array = NDArray[np.float64]
 
+# A second ratio or turn is scanned only if it follows the metal almost as evenly [mm].
+ALIKE_MM = 0.05
 # Margins closer than this count as equal between two shapes [mm].
 TRIFLE_MM = 0.03
 # Ratios of length to width that are tried, as parts of the opening's own.
@@ -54,32 +58,48 @@ def scan(ready: Bench, style: CutStyle) -> Spot:
     high = min(limits.high, limits.typical + 2 * limits.spread)
     ratios = np.unique(np.round(np.clip(opening * _RATIOS, low, high), 4))
     trials = [
-        (_unevenness(ready, figure, turn), figure, turn)
-        for figure in (form(style, float(ratio)) for ratio in ratios)
-        for turn in turns(figure)
+        (_unevenness(ready, style, float(ratio), turn), float(ratio), turn)
+        for ratio in ratios
+        for turn in turns(style, float(ratio))
     ]
-    trials.sort(key=lambda trial: trial[0])
-    found = [_over_widths(ready, figure, turn) for _, figure, turn in trials[:2]]
+    trials.sort()
+    found = [
+        _over_widths(ready, form(style, ratio), turn)
+        for uneven, ratio, turn in trials[:2]
+        if uneven < trials[0][0] + ALIKE_MM
+    ]
     # The more even one, unless the other is better by more than a trifle.
     return max(found, key=lambda spot: round(spot.score / TRIFLE_MM))
 
 
-def _unevenness(ready: Bench, figure: Form, turn: float) -> float:
+def _unevenness(ready: Bench, style: CutStyle, ratio: float, turn: float) -> float:
     """How unevenly an outline follows the metal: spread of the widths at which it touches [mm].
 
     The outline's middle is laid on the opening's. Of like ratios, as among claws, the one nearer
     to the style's usual ratio is preferred.
     """
+    shape = outline.family(style.family).shape
+    usual = style.typical()
+    items = tuple((name, usual[name]) for name in shape if name in usual)
+    normals, reach, own = _sides(style.family, ratio, items)
     c, s = np.cos(turn), np.sin(turn)
     points = ready.best.opening[0] @ np.array([[c, -s], [s, c]])
-    size = np.ptp(points, axis=0)
     middle = (points.max(axis=0) + points.min(axis=0)) / 2
-    own = (figure.outline.max(axis=0) + figure.outline.min(axis=0)) / 2
-    points = figure.fold(points - middle + own * float(size[1]))
-    touch = (points @ figure.normals.T / figure.reach).max(axis=1)
-    usual = figure.style.length_ratio
-    strange = abs(figure.length_ratio - usual.typical) / max(usual.spread, 1e-3)
+    points = points - middle + own * float(np.ptp(points[:, 1]))
+    touch = (points @ (normals / reach[:, None]).T).max(axis=1)
+    strange = abs(ratio - style.length_ratio.typical) / max(style.length_ratio.spread, 1e-3)
     return float(np.ptp(touch)) + 0.01 * strange
+
+
+@lru_cache(maxsize=512)
+def _sides(
+    family: str, ratio: float, shape: tuple[tuple[str, float], ...]
+) -> tuple[Array, Array, Array]:
+    """Normals (k, 2) and reach (k,) of an outline's sides, and its middle (2,), in widths."""
+    points = outline.draw(family, ratio, dict(shape))
+    normals = outline.normals_of(points, fan_deg=30.0)
+    middle = (points.max(axis=0) + points.min(axis=0)) / 2
+    return normals, outline.support(points, normals), middle
 
 
 def depth_limits(style: CutStyle) -> tuple[float, float, float]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.allowance import Allowances, allowances
 from fitsolver.belief import Assumed, Belief, belief
@@ -67,16 +67,6 @@ class Sizes:
     def rows(self, chosen: NDArray[np.int64]) -> Sizes:
         """Return the samples of the given numbers."""
         return Sizes(**{item.name: getattr(self, item.name)[chosen] for item in fields(self)})
-
-    @staticmethod
-    def joined(parts: Sequence[Sizes]) -> Sizes:
-        """Put several stones' samples one after the other."""
-        return Sizes(
-            **{
-                item.name: np.concatenate([getattr(part, item.name) for part in parts])
-                for item in fields(Sizes)
-            }
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,36 +143,81 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
 
 def stone_sizes(
     style: CutStyle,
-    length_mm: float,
-    width_mm: float,
-    depth_mm: float,
+    length_mm: ArrayLike,
+    width_mm: ArrayLike,
+    depth_mm: ArrayLike,
     u_mm: float,
     samples: int,
     heights_mm: Mapping[str, float] | None = None,
 ) -> Sizes:
-    """Sample a stone known by length, width and depth, each with standard uncertainty `u_mm`.
+    """Sample stones known by length, width and depth, each with standard uncertainty `u_mm`.
 
-    A known depth may be shared among crown, girdle and pavilion in many ways: by the style's
-    spreads, narrowed by what was measured of them (`heights_mm`, keys of `HEIGHTS`, same u).
+    For one stone or several of a style, (n,) [mm]; their samples stand one stone after the other,
+    (n (samples + 1),). A known depth may be shared among crown, girdle and pavilion in many ways:
+    by the style's spreads, narrowed by what was measured (`heights_mm`, keys of `HEIGHTS`, same u).
     """
+    length, width, depth = (
+        np.atleast_1d(np.asarray(size, dtype=np.float64))
+        for size in (length_mm, width_mm, depth_mm)
+    )
     points = _stone_points(samples)
-    mean, covariance = heights_given_depth(style, depth_mm / width_mm)
+    mean, covariance = heights_given_depth(style, depth / width)
     for name, value in (heights_mm or {}).items():
         k = HEIGHTS.index(name)
-        gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width_mm) ** 2)
-        mean = mean + gain * (value / width_mm - mean[k])
+        gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
+        mean = mean + (value / width - mean[:, k])[:, None] * gain
         covariance = covariance - np.outer(gain, covariance[k])
-    drawn = mean + points[:, :3] @ spread_factor(covariance).T
-    drawn = np.where(mean <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
-    depth = depth_mm + u_mm * points[:, 5]
-    crown, girdle, pavilion = (drawn / drawn.sum(axis=1, keepdims=True) * depth[:, None]).T
+    drawn = mean[:, None, :] + points[:, :3] @ spread_factor(covariance).T
+    drawn = np.where(mean[:, None, :] <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
+    total = depth[:, None] + u_mm * points[:, 5]
+    heights = drawn / drawn.sum(axis=2, keepdims=True) * total[..., None]
+    crown, girdle, pavilion = (heights[..., k].ravel() for k in range(3))
     return Sizes(
-        length=length_mm + u_mm * points[:, 4],
-        width=width_mm + u_mm * points[:, 3],
+        length=(length[:, None] + u_mm * points[:, 4]).ravel(),
+        width=(width[:, None] + u_mm * points[:, 3]).ravel(),
         crown=crown,
         girdle=girdle,
         pavilion=pavilion,
     )
+
+
+def chances(
+    ready: Bench,
+    figure: Form,
+    turn_rad: float,
+    sizes_mm: Array,
+    depths_mm: Array,
+    draws: int,
+) -> tuple[Array, Array]:
+    """Probabilities of several sizes and depths of a style over the first draws of the seat.
+
+    `sizes_mm` (n, 2) lengths and widths, `depths_mm` (n, k); returns (n, k) with ordinary setting
+    and after alteration. All are placed together with one figure: a ratio that is off the
+    figure's by r distorts gaps by r of themselves, so keep them near.
+    """
+    rows = np.tile(np.arange(draws + 1), len(sizes_mm))
+    u = ready.allowances["stone_reading_u_mm"]
+    sizes = [
+        stone_sizes(figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depth, u, draws)
+        for depth in depths_mm.T
+    ]
+    middle = sizes[len(sizes) // 2]
+    first = np.arange(len(sizes_mm)) * (draws + 1)
+    _, height = best_turn(ready, figure, middle.rows(first), (turn_rad,))
+    placed = place(
+        figure, ready.seats.rows(rows), middle.length, middle.width, middle.girdle,
+        bounds(ready.seats.rows(rows), ready.allowances), turn_rad=turn_rad,
+        girdle_z=np.repeat(height, draws + 1), nominal=int(first[len(first) // 2]),
+    )  # fmt: skip
+    found = []
+    for one in sizes:
+        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
+        held = [
+            needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:] for altered in (False, True)
+        ]
+        found.append([state.mean(axis=1) for state in held])
+    ordinary, altered = np.array(found).transpose(1, 2, 0)
+    return ordinary, np.maximum(ordinary, altered)
 
 
 @lru_cache(maxsize=8)
@@ -242,7 +277,7 @@ def best_turn(
     """
     found = []
     middle = len(sizes.width) // 2
-    for turn in tried if tried is not None else turns(figure):
+    for turn in tried if tried is not None else turns(figure.style, figure.length_ratio):
         height: Array | None = None
         # Leaning metal is judged at the girdle's height, which the first round finds.
         for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
@@ -257,14 +292,14 @@ def best_turn(
     return turn, height
 
 
-def turns(figure: Form) -> tuple[float, ...]:
+def turns(style: CutStyle, length_ratio: float) -> tuple[float, ...]:
     """Turns [rad] worth trying: quarter turns that the outline's symmetry does not make equal."""
     from fitsolver.outline import family
 
-    kind = family(figure.style.family)
-    if kind.name == "round" and abs(figure.length_ratio - 1) < 1e-3:
+    kind = family(style.family)
+    if kind.name == "round" and abs(length_ratio - 1) < 1e-3:
         return (0.0,)
-    quarter = (0.0, np.pi / 2) if figure.length_ratio < 1.15 or not kind.half_turn else (0.0,)
+    quarter = (0.0, np.pi / 2) if length_ratio < 1.15 or not kind.half_turn else (0.0,)
     return quarter if kind.half_turn else (*quarter, np.pi, -np.pi / 2)
 
 
@@ -278,6 +313,7 @@ def check(
     heights_mm: Mapping[str, float] | None = None,
     proportions: Mapping[str, float] | None = None,
     turn_rad: float | None = None,
+    exact: bool = True,
 ) -> Check:
     """Judge one stone, known by its length, width and depth [mm], in a mounting.
 
@@ -301,7 +337,7 @@ def check(
     binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
     stone = _as_read(figure, sizes)
     shift = _in_seat(placed, turn)
-    rest = exact_rest(ready, stone, shift, turn)
+    rest = exact_rest(ready, stone, shift, turn) if exact else None
     even, filled = from_above(ready, stone, shift, turn)
     middle = rest.rest_z_mm if rest is not None else float(needs.girdle_bottom[0])
     return Check(
@@ -313,7 +349,7 @@ def check(
         probability=probability,
         probability_after_alteration=after,
         rest_height_mm=middle if rest is not None else middle + stone.girdle_mm / 2,
-        rests_on=rest.on if rest is not None else "bearing yet to be cut",
+        rests_on=rest.on if rest is not None else _meant_support(ready.mounting),
         requirements=margins,
         binding=binding.name,
         advice=advise(ready, needs.margins[binding.name], sizes),
@@ -358,6 +394,12 @@ def _refuse_strange(
             raise UnknownName("height of a stone", name, HEIGHTS)
         if not 0 <= value < depth_mm:
             raise OutOfRange(name, value, 0, depth_mm, remedy="a part is less than the whole depth")
+
+
+def _meant_support(mounting: Mounting) -> str:
+    if mounting.state == "uncut":
+        return "bearing yet to be cut"
+    return "notch" if mounting.holds == "claws" else "ledge"
 
 
 def decide(probability: float, after: float, allowed: Allowances) -> Verdict:

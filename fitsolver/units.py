@@ -106,6 +106,20 @@ def parse_length_mm(text: str | float) -> float:
     raise ValueError(f"{text!r} is not a length: write millimetres, like 6.5 or 6,5")
 
 
+def why_not(text: str, error: ValueError, *, in_mm: bool) -> tuple[str, str]:
+    """Split what `parse_length_mm` said against a text into rule and remedy.
+
+    Other numbers are read by the same function; of them it only means that they are none.
+
+    >>> why_not("wide", ValueError("'wide' is not a length: write millimetres"), in_mm=False)
+    ('is not a number', 'Write it plainly, like 57.5 or 57,5')
+    """
+    rule, _, remedy = str(error).removeprefix(f"{text!r} ").partition(": ")
+    if not in_mm and "ambiguous" not in rule:
+        return "is not a number", "Write it plainly, like 57.5 or 57,5"
+    return rule, remedy[:1].upper() + remedy[1:]
+
+
 @overload
 def carats_from(volume_mm3: float, density_g_cm3: float) -> float: ...
 @overload

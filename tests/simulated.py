@@ -355,7 +355,7 @@ def try_stone(
     size: tuple[float, float, float],
     samples: int,
 ) -> Outcome:
-    """Judge a stone of given size, as read, by the readings and then by the true seat."""  # fmt: skip
+    """Judge a stone of given size, as read, by the readings and then by the true seat."""
     ready = bench(case.mounting, samples=samples)
     length, width, depth = size
     predicted, turn = _predicted(ready, style, size, samples)

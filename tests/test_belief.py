@@ -377,8 +377,8 @@ class TestAgainstLeastSquares:
 
     def test_mean_and_covariance_agree(self):
         radii = dict(zip(np.arange(8) * 45.0, self.RADII, strict=True))
-        seat = mounting(**{**WALL, "opening_family": '"round"', "opening_length_mm": 6.5,
-                           "opening_width_mm": None, "opening_radii_mm": listed(radii)})  # fmt: skip
+        round_ = {"opening_family": '"round"', "opening_length_mm": 6.5, "opening_width_mm": None}
+        seat = mounting(**{**WALL, **round_, "opening_radii_mm": listed(radii)})
         of = belief(seat)
         best, covariance = self._by_least_squares(seat, IRREGULARITY_MM["hand"])
         names = ["opening_length_mm", "opening_width_mm",

@@ -20,7 +20,8 @@ LAYERS = (
     ("cli", "web"),
     ("desk", "sheet"),
     ("record", "report"),
-    ("setting",),
+    ("stone_report",),
+    ("setting", "reseat"),
     ("drawing",),
     ("plan_view", "section_view", "style_drawing"),
     ("metal_section",),
@@ -29,10 +30,11 @@ LAYERS = (
     ("scan",),
     ("solver",),
     ("hydrostatic",),
-    ("recut", "consistency"),
+    ("recut", "consistency", "parcel"),
     ("weight", "contact", "requirement", "target"),
     ("makes", "placement", "metal"),
     ("posterior", "clearance"),
+    ("stone_table",),
     ("coefficient", "evidence", "projection", "seat"),
     ("stone", "belief", "prior"),
     ("form",),
@@ -59,7 +61,7 @@ ONLY_IN = {
     "cyclopts": {"cli", "__main__"},
     "rich": {"cli", "__main__"},
 }
-MAY_OPEN = {*FACES, "datafile", "paint", "sheet"}
+MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "sheet", "stone_table"}
 
 
 def noun(path: Path) -> str:

@@ -10,6 +10,7 @@ from simulated import EXACT, exact, mounting
 from test_seat import CLAWS, RAIL, ROUND, TUBE
 
 from fitsolver.allowance import TABLE
+from fitsolver.belief import STATIONS
 from fitsolver.cut import cut
 from fitsolver.form import form
 from fitsolver.requirement import KINDS, Requirements
@@ -19,9 +20,9 @@ from fitsolver.solver import Bench, Check, Sizes, bench, check, fitted, stone_si
 # Openings and outlines are polygons with a vertex every 1.25 degrees or closer: a circle of 3.3 mm
 # is missed by 3.3 (1 - cos 0.625 deg) = 0.0002 mm, on either side.
 POLYGON_MM = 0.0005
-# Between stations 5 degrees apart the metal is drawn straight: 3.3 (1 - cos 2.5 deg) = 0.003 mm
-# closer than the circle. Closer, so that the error is on the safe side.
-CHORD_MM = 0.0036
+# Between stations the metal is drawn straight: half a step off the middle of a chord it is
+# 3.3 (1 - cos) closer than the circle, 0.0045 mm for 60 stations. Closer, so on the safe side.
+CHORD_MM = POLYGON_MM + 3.3 * (1 - np.cos(np.pi / STATIONS))
 SLOPE = np.tan(np.deg2rad(40))
 
 
@@ -121,7 +122,7 @@ class TestPavilions:
         ids=lambda value: value if isinstance(value, str) else "",
     )  # fmt: skip
     def test_the_rest_agrees_with_the_exact_drop(self, seat, style, size):
-        """`contact.drop` looks at every edge of 180 stations; the margins at 72 and their chords.
+        """`contact.drop` looks at every edge of 180 stations; the margins at a third and their chords.
 
         0.008 mm is the largest difference known of such a set of candidates, at corners.
         """
@@ -157,7 +158,7 @@ class TestPlanAgainstGeneralGeometry:
     def test_gaps_and_cover_are_distances(self, case):
         """Shapely's distances between polygons at the pose that was found.
 
-        Metal is drawn by stations 5 degrees apart and the chords between them; what one-sided
+        Metal is drawn by stations and the chords between them; what one-sided
         candidates miss of a chord facing a corner is under 0.005 mm.
         """
         family, length, width, style, long, wide = case
