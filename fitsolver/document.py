@@ -5,19 +5,25 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from fitsolver.errors import Fault, InputFaults
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Document:
     """A TOML file that could be parsed: its name, its data and the line of every key."""
 
     name: str
     data: Mapping[str, Any]
-    lines: Mapping[str, int] = field(default_factory=dict)
+    text: str = ""
+
+    @cached_property
+    def lines(self) -> Mapping[str, int]:
+        """Line of every key; looked for only when a fault asks for one."""
+        return _lines_of_keys(self.text)
 
     def line_of(self, key: str) -> int | None:
         """Return the line of a dotted key, or of the nearest table around it, or None."""
@@ -49,7 +55,7 @@ def parse_toml(text: str, *, name: str) -> Document:
         raise file_fault(name, "is nested too deeply", "Close the brackets") from error
     except ValueError as error:
         raise _syntax_fault(text, name, str(error)) from error
-    return Document(name=name, data=data, lines=_lines_of_keys(text))
+    return Document(name=name, data=data, text=text)
 
 
 def file_fault(name: str, rule: str, remedy: str, *, line: int | None = None) -> InputFaults:

@@ -356,14 +356,11 @@ class _Parcel:
             self.commas = signs != {"."}
 
     def _cells(self, weights: Array, whole: NDArray[np.bool_]) -> list[tuple[str, ...]]:
-        empty = ("",) * 4
-        texts = [
-            tuple(f"{value:.{DECIMALS}f}" for value in row) if fine else empty
-            for row, fine in zip(weights.tolist(), whole.tolist(), strict=True)
-        ]
-        if self.commas:
-            return [tuple(text.replace(".", ",") for text in row) for row in texts]
-        return texts
+        # One format for the whole block: number by number takes as long as the weighing.
+        text = (f"%.{DECIMALS}f " * weights.size) % tuple(weights.ravel().tolist())
+        cells = iter((text.replace(".", ",") if self.commas else text).split())
+        each = zip(cells, cells, cells, cells, strict=True)
+        return [row if fine else ("",) * 4 for row, fine in zip(each, whole.tolist(), strict=True)]
 
     def _fault(self, line: int, key: str, value: object, rule: str, remedy: str) -> Fault:
         return Fault(

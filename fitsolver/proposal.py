@@ -52,8 +52,6 @@ HOPELESS_MM = -0.12
 GUARD = 0.01
 # Probabilities closer than this count as equal in the first look: 64 draws tell no more.
 NEAR_BEST = 0.03
-# From this probability up a width is worth a closer look at its neighbours.
-PROMISING = 0.6
 # Below this width of a box the one that alteration opens is worked out too [mm].
 NARROW_MM = 0.08
 # Draws that judge the corners of a box; the size to ask for gets them all.
@@ -87,7 +85,8 @@ class CalibratedSize:
 class Proposal:
     """One cut that may seat: the box of sizes, the size to ask for, and how it ranks.
 
-    Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict. `ask` is the check
+    Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict; where nothing is
+    decided they are a point. `ask` is the check
     of the size to ask for; `after_alteration` the box (length, width, depth) that alteration
     opens, given for the first choice where ordinary setting leaves a narrow one.
     """
@@ -185,24 +184,27 @@ def propose(
         if progress is not None:
             progress(done + 1, total)
     hopes.sort(key=lambda item: (-round(item.score, 2), -item.spot.figure.style.facet_count))
-    found: list[Proposal] = []
+    found: list[tuple[_Hope, Proposal]] = []
     while hopes and len(found) < limit:
-        full = _in_full(ready, hopes.pop(0), material, first=not found)
-        if isinstance(full, Proposal):
-            found.append(full)
-        else:
+        full = _in_full(ready, hopes.pop(0), material)
+        if isinstance(full, LeftOut):
             left.append(full)
+        else:
+            found.append(full)
         if progress is not None:
             progress(len(every) + len(found), total)
     if progress is not None:
         progress(total, total)
     # Of equals the more faceted one, which shows a window least.
-    found.sort(key=lambda item: (-round(item.score, 2), -item.style.facet_count))
+    found.sort(key=lambda pair: (-round(pair[1].score, 2), -pair[1].style.facet_count))
+    proposals = [full for _, full in found]
+    if found:
+        proposals[0] = _first_choice(ready, *found[0])
     left.sort(key=lambda item: item.shortfall_mm)
     return Proposals(
         mounting=ready.mounting,
         material=material,
-        proposals=tuple(found),
+        proposals=tuple(proposals),
         left_out=tuple(left),
         not_shown=tuple(item.spot.figure.style.name for item in hopes),
         assumed=ready.belief.assumed,
@@ -247,59 +249,60 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
     )  # fmt: skip
 
 
-def _in_full(ready: Bench, hope: _Hope, material: Material, *, first: bool) -> Proposal | LeftOut:
+def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Proposal] | LeftOut:
     """Work out the size to ask for, the box about it and the calibrated sizes of a style."""
     spot = hope.spot
-
-    def judged(width: float) -> Check:
-        # As a caliper shows it.
-        length, depth = width * spot.figure.length_ratio, width * hope.share
-        return check(
-            ready,
-            spot.figure.style,
-            round(length, 2),
-            round(width, 2),
-            round(depth, 2),
-            turn_rad=spot.turn,
-            exact=first,
-        )
-
-    ask = judged(hope.width)
-    if ask.verdict == "not decided" or (ask.verdict != "seats" and ask.probability > PROMISING):
-        # Between the widths of the first look may lie one with a better verdict.
-        near = hope.width + np.array([-0.04, -0.02, 0.02, 0.04])
-        sizes = np.outer(near, [spot.figure.length_ratio, 1.0])
-        depths = near[:, None] * hope.share
-        ordinary, after = chances(ready, spot.figure, spot.turn, sizes, depths, BOX_SAMPLES)
-        best = int((ordinary + after).argmax())
-        if (ordinary + after).max() > ask.probability + ask.probability_after_alteration:
-            other = judged(float(near[best]))
-            if _merit(other) > _merit(ask):
-                ask = other
+    # Between the widths of the first look may lie one that does better.
+    near = hope.width + np.array([0.0, -0.04, -0.02, 0.02, 0.04])
+    sizes = np.outer(near, [spot.figure.length_ratio, 1.0])
+    depths = near[:, None] * hope.share
+    ordinary, after = chances(ready, spot.figure, spot.turn, sizes, depths, BOX_SAMPLES)
+    level = ready.allowances["seats_from_probability"]
+    best = 0 if ordinary[0, 0] >= level + GUARD else int((ordinary + after).argmax())
+    # As a caliper shows it.
+    width = float(near[best])
+    size = width * spot.figure.length_ratio, width, width * hope.share
+    ask = _judged(ready, spot, *(round(side, 2) for side in size), exact=False)
+    if ask.verdict == "does not seat":
+        worst = next(item for item in ask.requirements if item.name == ask.binding)
+        # Short of holding in nine draws of ten (the normal's 90 % point).
+        short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
+        return _left_out(replace(spot, binding=ask.binding, score=-short))
     hope = replace(
         hope,
         spot=replace(spot, figure=ask.stone.form),
         width=ask.stone.width_mm,
         share=ask.stone.depth_mm / ask.stone.width_mm,
     )
-    if ask.verdict == "does not seat":
-        worst = next(item for item in ask.requirements if item.name == ask.binding)
-        # Short of holding in nine draws of ten (the normal's 90 % point).
-        short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
-        return _left_out(replace(spot, binding=ask.binding, score=-short))
-    box = _box(ready, hope, ask, altered=ask.verdict != "seats")
+    if ask.verdict == "not decided":
+        box = _point(ask.stone)
+    else:
+        box = _box(ready, hope, ask, altered=ask.verdict != "seats")
+    return hope, _proposal(ready, hope, ask, box, material)
+
+
+def _judged(
+    ready: Bench, spot: Spot, length: float, width: float, depth: float, *, exact: bool
+) -> Check:
+    return check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=exact)
+
+
+def _first_choice(ready: Bench, hope: _Hope, found: Proposal) -> Proposal:
+    """Complete the first choice: its exact rest, and what alteration opens if its box is narrow."""
+    stone = found.ask.stone
+    ask = _judged(ready, hope.spot, stone.length_mm, stone.width_mm, stone.depth_mm, exact=True)
     wider = None
-    if first and ask.verdict == "seats" and box[1].high - box[1].low < NARROW_MM:
+    if found.verdict == "seats" and found.width_mm.high - found.width_mm.low < NARROW_MM:
         wider = _box(ready, hope, ask, altered=True)
-    return _proposal(ready, hope, ask, box, wider, material)
+    return replace(found, ask=ask, after_alteration=wider)
 
 
-def _merit(ask: Check) -> tuple[bool, bool, float]:
-    return (
-        ask.verdict == "seats",
-        ask.verdict == "seats after alteration",
-        ask.probability + ask.probability_after_alteration,
+def _point(stone: Stone) -> Box:
+    length, width, depth = (
+        Range(low=round(size, 2), high=round(size, 2))
+        for size in (stone.length_mm, stone.width_mm, stone.depth_mm)
     )
+    return length, width, depth
 
 
 def _left_out(spot: Spot) -> LeftOut:
@@ -344,7 +347,7 @@ def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
     smallest and the largest corner, and what holds there holds in between. How far the two lie is
     found along the ratio; then both are judged at several depths, and drawn in until they hold.
     """
-    level, ratio = _level(ready, ask), hope.spot.figure.length_ratio
+    level, ratio = _level(ready), hope.spot.figure.length_ratio
     centre, depth = hope.width, ask.stone.depth_mm
     low, high = (hope.low_altered, hope.high_altered) if altered else (hope.low, hope.high)
     # The first look's widths stand apart: try some way beyond them. The farthest come first.
@@ -372,8 +375,7 @@ def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
                 Range(low=_inward(reach[0], depth), high=_inward(reach[1], depth)),
             )
         ends = [(end + centre) / 2 for end in ends]
-    point = [Range(low=round(x, 2), high=round(x, 2)) for x in (centre * ratio, centre, depth)]
-    return point[0], point[1], point[2]
+    return _point(ask.stone)
 
 
 def _inward(value: float, centre: float) -> float:
@@ -382,10 +384,7 @@ def _inward(value: float, centre: float) -> float:
     return float((np.ceil(steps - 1e-9) if value < centre else np.floor(steps + 1e-9)) / 100)
 
 
-def _level(ready: Bench, ask: Check) -> float:
-    if ask.verdict == "not decided":
-        # No size earns a yes: the box holds what comes close to the best one.
-        return 0.9 * max(ask.probability, ask.probability_after_alteration)
+def _level(ready: Bench) -> float:
     return ready.allowances["seats_from_probability"] + GUARD
 
 
@@ -415,9 +414,7 @@ def _depths(
     return float(trials[down]), float(trials[up + len(below)] if up else trials[0])
 
 
-def _proposal(
-    ready: Bench, hope: _Hope, ask: Check, box: Box, wider: Box | None, material: Material
-) -> Proposal:
+def _proposal(ready: Bench, hope: _Hope, ask: Check, box: Box, material: Material) -> Proposal:
     style = hope.spot.figure.style
     length, width, depth = box
     stone = ask.stone
@@ -439,7 +436,7 @@ def _proposal(
         weight_ct=Range(low=float(weights.low_ct[1]), high=float(weights.high_ct[2])),
         ask_weight_ct=float(weights.weight_ct[0]),
         ask_weight_u_ct=float(weights.u_ct[0]),
-        after_alteration=wider,
+        after_alteration=None,
         calibrated=_calibrated(ready, hope, ask),
         score=_score(
             ready, style, ask.probability, ask.probability_after_alteration,
@@ -451,9 +448,11 @@ def _proposal(
 
 def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, ...]:
     """Calibrated sizes near the one to ask for whose whole tolerance band seats."""
+    if ask.verdict == "not decided":
+        return ()
     style = hope.spot.figure.style
     tolerance = ready.allowances["calibrated_tolerance_mm"]
-    level = _level(ready, ask)
+    level = _level(ready)
     altered = ask.verdict != "seats"
     found = []
     for length, width in calibrated.near(

@@ -122,7 +122,7 @@ class TestPavilions:
         ids=lambda value: value if isinstance(value, str) else "",
     )  # fmt: skip
     def test_the_rest_agrees_with_the_exact_drop(self, seat, style, size):
-        """`contact.drop` looks at every edge of 180 stations; the margins at a third and their chords.
+        """`contact.drop` looks at every edge of 180 stations, the margins at a third of them.
 
         0.008 mm is the largest difference known of such a set of candidates, at corners.
         """

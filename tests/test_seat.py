@@ -58,10 +58,11 @@ class TestWall:
 
     @pytest.mark.parametrize("lean", [-10, 0, 8])
     def test_a_leaning_wall_narrows_upward(self, lean):
+        """By h tan(lean), square to the polygon's sides: up to 0.6 degrees off the radius."""
         seat = drawn(ROUND, wall_lean_deg=lean)
         narrower = seat.opening_at(np.array([1.2]))
         assert np.allclose(
-            reach(seat.opening) - reach(narrower), 1.2 * np.tan(np.deg2rad(lean)), atol=1e-6
+            reach(seat.opening) - reach(narrower), 1.2 * np.tan(np.deg2rad(lean)), atol=3e-5
         )
 
     @pytest.mark.parametrize(

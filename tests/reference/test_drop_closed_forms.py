@@ -10,8 +10,9 @@ Sources
 
 Tolerances. Circles are drawn by polygons: a polygon of k sides on a circle of radius R lies inside
 it by up to R (1 - cos(pi / k)), 0.2 micrometre for the 288 sides of a 6 mm stone's outline and
-4 micrometres for a seat's 72 stations; slopes carry that into heights by their tangent. Where the
-polygons' corners face each other nothing is lost and 1e-8 is asked, what Qhull loses on its way to vertices.
+0.6 micrometre for a seat of 180 stations; slopes carry that into heights by their tangent. Where
+the polygons' corners face each other nothing is lost and 1e-8 is asked, what Qhull loses on its
+way to vertices.
 """
 
 from __future__ import annotations
@@ -190,7 +191,7 @@ def test_an_ellipse_in_an_ellipse(ratio):
         ledge_width_mm=direct(0.4),
         wall_lean_deg=0.0,
     )
-    possible = seats(belief(held), 0)
+    possible = seats(belief(held, 180), 0)
     one = np.ones(1)
     placed = place(
         form(cabochon("oval", "crown"), ratio),
@@ -207,6 +208,6 @@ def test_an_ellipse_in_an_ellipse(ratio):
     ]
     assert placed.gap[0] == pytest.approx(expected, abs=6e-4)
     assert placed.gap[0, 0] == pytest.approx(0.1, abs=1e-4)
-    # Between stations chords come up to 4 micrometres nearer.
-    assert placed.near[0].min() == pytest.approx(min(expected), abs=4.6e-3)
+    # Between stations chords come nearer, by up to 0.8 micrometre where the oval is flat.
+    assert placed.near[0].min() == pytest.approx(min(expected), abs=1.4e-3)
     assert np.all(placed.near[0] <= placed.gap[0])
