@@ -257,7 +257,7 @@ def _claw_faces(
 def _closed_figure(belief: Belief, gallery: Array, column: object) -> Array:
     """A rail runs all round even where claws stand apart: the opening's figure, stretched."""
     points, _ = _figure_normals(belief)
-    step = max(1, len(points) // 96)
+    step = max(1, len(points) // 48)
     kept = points[::step] if len(points) > 16 else _subdivided(points)
     assert callable(column)
     size = np.ptp(points, axis=0)

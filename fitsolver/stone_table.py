@@ -139,7 +139,7 @@ def title_of(text: str) -> str:
 
 
 def readings_of(titles: Sequence[str]) -> frozenset[str]:
-    """Return the names of readings; all styles are asked only if a column is like none of a round."""
+    """Return the names of readings: of a round, or of every style if a column is like no such."""
     common = readable(cut("round-brilliant"))
     if all(title in common or not like_a_reading(title) for title in titles):
         return frozenset(common)
