@@ -371,8 +371,9 @@ def _stations(
 ) -> Array:
     """Directions round the opening: closer where it curves, and through its corners or the claws.
 
-    A smooth figure is divided evenly in the mean of its two shares: of the way round and of the
-    turning. Chords then stray from the curve by a few micrometres in every family.
+    A chord of length c strays from a curve of radius r by c^2 / 8r, so stations lie as close as
+    the root of the curvature asks, with some even division mixed in for straight sides. Chords
+    then stray by under 0.01 mm in every family.
     """
     if mounting.holds == "claws":
         return np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
@@ -385,11 +386,11 @@ def _stations(
     way = np.linalg.norm(step, axis=1)
     # A corner is a station itself and asks for none besides.
     curving = np.where(corner, 0.0, turn)
-    share = way / way.sum() + (curving + np.roll(curving, -1)) / 2 / max(curving.sum(), 1e-9)
+    close = np.sqrt((curving + np.roll(curving, -1)) / 2 * way)
+    share = 0.3 * way / way.sum() + close / max(close.sum(), 1e-9)
     passed = np.append(0.0, np.cumsum(share))
-    even = np.arange(count) * passed[-1] / count
     closed = np.vstack([points, points[:1]])
-    x, y = (np.interp(even, passed, closed[:, axis]) for axis in (0, 1))
+    turned = np.unwrap(np.arctan2(closed[:, 1], closed[:, 0]))
     asked = np.concatenate(
         [
             np.arange(4) * np.pi / 2,
@@ -397,9 +398,14 @@ def _stations(
             np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm]),
         ]
     )
-    angle = np.arctan2(y, x)
-    apart = np.abs(np.angle(np.exp(1j * (angle[:, None] - asked)))).min(axis=1)
-    angle = np.concatenate([asked, angle[apart > np.pi / count / 4]])
+    # What is asked for stands in for the nearest of the even ones.
+    there = np.interp(np.mod(asked - turned[0], 2 * np.pi) + turned[0], turned, passed)
+    step_on = passed[-1] / count
+    even = np.arange(count) * step_on
+    apart = np.abs(even[:, None] - there)
+    free = np.minimum(apart, passed[-1] - apart).min(axis=1) > step_on / 4
+    x, y = (np.interp(even[free], passed, closed[:, axis]) for axis in (0, 1))
+    angle = np.concatenate([asked, np.arctan2(y, x)])
     rounded: Array = np.unique(np.round(np.mod(angle + 1e-7, 2 * np.pi), 6))
     return rounded
 

@@ -192,7 +192,7 @@ def weigh(
         with desk.noting("--make"):
             from fitsolver.weight import every_make
 
-            styles = every_make(style) if make is None else (style.in_make(make),)
+            styles = every_make(style, stuff) if make is None else (style.in_make(make),)
     desk.done()
     assert style is not None
     assert stuff is not None
@@ -316,7 +316,7 @@ def check(
         heights_mm={name: readings[name] for name in heights if name in readings},
         turn_rad=None if turn is None else math.radians(turn),
     )
-    weight = weigh(every_make(style), stuff, **readings)
+    weight = weigh(every_make(style, stuff), stuff, **readings)
     if draw is not None:
         from fitsolver.drawing import drawing_of
 

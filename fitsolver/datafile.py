@@ -112,6 +112,8 @@ def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
     name, target = str(path), Path(path).resolve()
     if target.is_dir():
         raise file_fault(name, "is a folder", "Give the name of a file")
+    if target.exists() and not target.is_file():  # a device would be replaced by a file
+        raise file_fault(name, "is no file on a disk", "Give the name of a file")
     if target.exists() and not overwrite:
         raise file_fault(name, "exists already", "Choose another name or ask to overwrite it")
     temporary = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")

@@ -34,7 +34,7 @@ OPTIONS = {
 MASSES = {
     "mass_in_air_ct": "--mass-air-ct",
     "mass_in_water_ct": "--mass-water-ct",
-    "displaced_ct": "mass lost in water, in ct,",
+    "displaced_ct": "mass lost in water (ct)",
 }
 LENGTHS = {option for name, option in OPTIONS.items() if name.endswith("_mm")}
 
@@ -175,6 +175,8 @@ class Desk:
         folder = path.parent
         if path.is_dir():
             rule, remedy = "is a folder", "Give the name of a file"
+        elif path.exists() and not path.is_file():
+            rule, remedy = "is no file on a disk", "Give the name of a file"
         elif path.exists() and not force:
             rule, remedy = "exists already", "Choose another name, or add --force to overwrite it"
         elif not folder.is_dir():

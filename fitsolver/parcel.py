@@ -240,9 +240,10 @@ class _Parcel:
         lines: Sequence[int],
     ) -> tuple[Array, dict[int, list[Fault]]] | list[Told]:
         """Weigh stones of one cut, material and make: weights (n, 4) and the faults by row."""
-        styles, stuff = _styles(key[0], key[2]), _material(key[1])
-        if isinstance(styles, list) or isinstance(stuff, list):
-            return [told for each in (styles, stuff) if isinstance(each, list) for told in each]
+        sort = _sort(*key)
+        if isinstance(sort, list):
+            return sort
+        styles, stuff = sort
         bad: dict[int, list[Fault]] = {}
         columns: dict[str, Array] = {}
         known = readable(styles[0])
@@ -313,16 +314,16 @@ class _Parcel:
 
     def _cell_faults(self, cut_name: str, line: int, readings: Mapping[str, float]) -> list[Fault]:
         """Judge each cell of a row by itself, so that one fault does not hide the next."""
-        sort = _styles(cut_name, "")
-        if isinstance(sort, list) or len(self.faults) >= REPORTED:
+        style = _style(cut_name)
+        if isinstance(style, list) or len(self.faults) >= REPORTED:
             return []
         found = []
         for name, value in readings.items():
-            if math.isnan(value) or name not in readable(sort[0]) or name in (LEAST, MOST):
+            if math.isnan(value) or name not in readable(style) or name in (LEAST, MOST):
                 continue
             size = {} if name in SIZES[:2] else {"width_mm": 1.0}
             try:
-                evidence_of(sort[0], {**size, name: value})
+                evidence_of(style, {**size, name: value})
             except FitsolverError as error:
                 found.append(self._fault(line, *explain(error)))
         return found
@@ -383,18 +384,14 @@ Told = tuple[str, object, str, str]
 
 
 @lru_cache(maxsize=1024)
-def _styles(cut_name: str, make: str) -> tuple[CutStyle, ...] | list[Told]:
-    """Look up a cut in one make or all; or what is wrong with the names."""
-    if not cut_name:
+def _style(name: str) -> CutStyle | list[Told]:
+    """Look up a cut; or what is wrong with its name."""
+    if not name:
         return [("cut", None, "is missing", "Name the cut of every stone")]
     try:
-        styles = every_make(cut("-".join(cut_name.lower().replace("_", " ").split())))
+        return cut("-".join(name.lower().replace("_", " ").split()))
     except FitsolverError as error:
         return [("cut", *explain(error)[1:])]
-    try:
-        return (styles[0].in_make("-".join(make.lower().split())),) if make else styles
-    except FitsolverError as error:
-        return [("make", *explain(error)[1:])]
 
 
 @lru_cache(maxsize=1024)
@@ -406,3 +403,18 @@ def _material(name: str) -> Material | list[Told]:
         return material(name)
     except FitsolverError as error:
         return [("material", *explain(error)[1:])]
+
+
+def _sort(
+    cut_name: str, material_name: str, make: str
+) -> tuple[tuple[CutStyle, ...], Material] | list[Told]:
+    """Look up cut, material and make; or everything that is wrong with their names."""
+    style, stuff = _style(cut_name), _material(material_name)
+    if isinstance(style, list) or isinstance(stuff, list):
+        return [told for each in (style, stuff) if isinstance(each, list) for told in each]
+    if not make:
+        return every_make(style, stuff), stuff
+    try:
+        return (style.in_make("-".join(make.lower().split())),), stuff
+    except FitsolverError as error:
+        return [("make", *explain(error)[1:])]

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from fitsolver.cut import CutStyle
+from fitsolver.errors import OutOfRange
 from fitsolver.evidence import Measured
 from fitsolver.form import form, heights
 from fitsolver.material import Material
@@ -64,7 +65,7 @@ def as_read(style: CutStyle, stone_material: Material, **readings: Measured) -> 
 
     Takes and raises what `fitsolver.weight.weigh` does.
     """
-    weight = weigh(every_make(style), stone_material, **readings)
+    weight = weigh(every_make(style, stone_material), stone_material, **readings)
     shares = {
         name: min(max(weight.proportions[name].value, item.low), item.high)
         for name, item in style.proportions.items()
@@ -97,9 +98,12 @@ def recut_of(
 ) -> Recutting:
     """Find the largest stone of a style in its usual proportions inside a stone.
 
-    `length_ratio` is the new length over width, the style's usual one if not given; the rest and
-    what is raised as in `fitsolver.recut.recut`.
+    `length_ratio` is the new length over width, the style's usual one if not given; the rest as in
+    `fitsolver.recut.recut`. Raises `OutOfRange` as that does, and for a ratio beyond the style.
     """
+    limits = style.length_ratio
+    if length_ratio is not None and not limits.low <= length_ratio <= limits.high:
+        raise OutOfRange("length_ratio", length_ratio, limits.low, limits.high, unit="")
     found = recut(
         given.stone,
         cut_of(style, length_ratio),

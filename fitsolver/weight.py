@@ -136,9 +136,15 @@ class WeightList:
 BEYOND_CALIPER = frozenset({"star_mm", "lower_half_mm", "star_pct", "lower_half_pct"})
 
 
-def every_make(style: CutStyle) -> tuple[CutStyle, ...]:
-    """Return a style in each of its makes, for a stone whose make is not known."""
-    return tuple(style.in_make(make) for make in style.makes)
+def every_make(style: CutStyle, stuff: Material | None = None) -> tuple[CutStyle, ...]:
+    """Return a style in each of its makes, for a stone whose make is not known.
+
+    Native cutting, which saves weight at the mine, is of coloured stones: it is left out for
+    diamond (common practice).
+    """
+    makes = [make for make in style.makes if make != "native" or stuff is None
+             or stuff.name != "diamond"]  # fmt: skip
+    return tuple(style.in_make(make) for make in makes)
 
 
 def weigh(

@@ -179,13 +179,15 @@ class TestTheTestItself:
 
 @pytest.mark.slow
 class TestAtLength:
-    """The same over more kinds of seats and ten times the cases: about a quarter of an hour."""
+    """The same over more kinds of seats and eighteen times the cases: about ten minutes."""
 
-    def test_every_tenth_within_three_hundredths(self):
+    def test_every_tenth_comes_true_as_often_as_it_says(self):
+        """With 200 to 2500 stones in a tenth the band is 0.03 to 0.1 wide to either side."""
         found = Calibration.of(outcomes(MORE_KINDS, 400, seed=1890))
         print(found.report())
         assert found.outside() == []
-        assert all(abs(p - observed) < 0.03 for n, p, observed, _ in found.tenths if n > 200)
+        error = np.sqrt(found.ideal / len(found.predicted))
+        assert abs(found.predicted.mean() - found.seated.mean()) < 2.6 * error
 
     def test_a_seat_wilder_than_its_make_says_is_judged_too_confidently(self):
         """Three times the irregularity: a tenth said at 0.9 or more comes true less often."""

@@ -3,7 +3,7 @@
 Run by hand: `python tests/bench/draw_weight_error.py`. Prints the figures that the README gives.
 Stones, density and priors are those of `tests/reference/test_diamonds_data.py`, where they are
 explained and asserted; the weights are what `weigh_list` says of the round brilliant in all its
-makes, from length, width, depth and table.
+makes that diamonds have, from length, width, depth and table.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from fitsolver.cut import cut
+from fitsolver.material import material
 from fitsolver.reading import rectangular_u
 from fitsolver.weight import every_make, weigh_list
 
@@ -35,7 +36,7 @@ def main() -> None:
     """Weigh, print the figures and draw them."""
     carat, length, width, height, depth, table = stones()
     found = weigh_list(
-        every_make(cut("round-brilliant")),
+        every_make(cut("round-brilliant"), material("diamond")),
         "diamond",
         {"length_mm": length, "width_mm": width, "depth_mm": depth, "table_pct": table},
         u={"table_pct": rectangular_u(0.5)},
@@ -77,21 +78,20 @@ def draw(errors: dict[str, Any], held: Any, classes: list[Any]) -> None:
     for name, error in errors.items():
         colour, line, mark = LOOKS[name]
         means = [np.abs(error[rows]).mean() for rows in classes]
-        label = f"{name}: {np.abs(error).mean():.1f} % over all"
+        label = f"{name}: {np.abs(error).mean():.2f} % over all"
         above.plot(places, means, line, marker=mark, color=colour, label=label, lw=1.8, ms=6)
     above.set_ylim(0, None)
     above.set_ylabel("mean error, % of the listed weight")
     above.set_title(f"Estimated against listed weight, {len(held):,} round diamonds", loc="left")
-    above.legend(frameon=False, loc="upper left", bbox_to_anchor=(0, 0.72))
+    above.legend(frameon=False, loc="upper right")
     shares = [held[rows].mean() for rows in classes]
-    below.bar(places, shares, width=0.6, color="#7fa3b8", edgecolor="#003f5c")
+    below.bar(places, shares, width=0.86, color="#7fa3b8", edgecolor="#003f5c")
     below.axhline(95, color="black", lw=1, ls="--")
-    below.annotate("95 % is promised", (places[-1] + 0.35, 94.6), ha="right", va="top", fontsize=9)
     for place, share, rows in zip(places, shares, classes, strict=True):
         text = f"{share:.1f}\nof {rows.sum():,}"
         below.annotate(text, (place, 90.3), ha="center", va="bottom", fontsize=8)
     below.set_ylim(90, 100.5)
-    below.set_ylabel("in the interval, %")
+    below.set_ylabel("held by the\n95 % interval, %")
     below.set_xticks(places, names)
     below.set_xlabel("listed weight, ct")
     for axes in (above, below):

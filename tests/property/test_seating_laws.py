@@ -109,9 +109,11 @@ def test_mm_and_decimal_comma_judge_the_same(width, ledge, spelling):
 @FEW
 @given(
     radii=st.lists(st.integers(-6, 6), min_size=12, max_size=12),
-    style=st.sampled_from([cut("round-brilliant"), cut("cushion-brilliant")]),
+    name=st.sampled_from(["round-brilliant", "cushion-brilliant"]),
 )
-def test_a_half_turn_of_the_mounting_changes_nothing_for_even_outlines(radii, style):
+def test_a_half_turn_of_the_mounting_changes_nothing_for_even_outlines(radii, name):
+    style = cut(name)
+
     def answer(turn: int) -> dict[str, float]:
         listed = ", ".join(
             f"{{ at_deg = {(30 * k + turn) % 360}, read = {3.3 + r / 100:.2f}, with = 'exact' }}"
@@ -124,8 +126,9 @@ def test_a_half_turn_of_the_mounting_changes_nothing_for_even_outlines(radii, st
         _, needs = fitted(form(style, 1.0), at.best, sizes, at.allowances, 0.0)
         return {name: float(values[0]) for name, values in needs.margins.items()}
 
-    # The same seat seen from the other side: what is left is how far the centring settles.
-    assert answer(180) == pytest.approx(answer(0), abs=0.004)
+    # The same seat seen from the other side. Centring stops within a thousandth of the width,
+    # 0.006 mm, on whichever side it came from.
+    assert answer(180) == pytest.approx(answer(0), abs=0.01)
 
 
 @FEW

