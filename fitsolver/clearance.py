@@ -165,7 +165,7 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
     to_x += to_y
     part = np.divide(to_x, metal.length**2, out=to_x)
     squarely = metal.joined & (part > 0) & (part < 1)
-    return np.minimum(gap, -off, out=gap.copy(), where=squarely)
+    return np.asarray(np.minimum(gap, -off, out=gap.copy(), where=squarely))
 
 
 def _hull(form: Form) -> Array:

@@ -185,7 +185,7 @@ def _swapped(style: CutStyle, lengths: Array, widths: Array, row: int) -> Fitsol
         float(lengths[row]),
         float(widths[row]),
         LONGEST_MM,
-        remedy=f"not less than width_mm: the length is the {length}, the width the {width}",
+        remedy=f"not less than width_mm; length: {length}; width: {width}",
     )
 
 

@@ -49,7 +49,7 @@ COARSE_WIDTHS_MM = np.array([-0.33, -0.22, -0.13, -0.05, 0.03, 0.1, 0.19, 0.31])
 # Below this in the best estimate, alteration included, the draws are not worth asking [mm].
 HOPELESS_MM = -0.12
 # How much more than the verdict's level the corners of a quoted box must reach.
-GUARD = 0.01
+GUARD = 0.015
 # Probabilities closer than this count as equal in the first look: 64 draws tell no more.
 NEAR_BEST = 0.03
 # Below this width of a box the one that alteration opens is worked out too [mm].
@@ -183,7 +183,13 @@ def propose(
             left.append(answer)
         if progress is not None:
             progress(done + 1, total)
-    hopes.sort(key=lambda item: (-round(item.score, 2), -item.spot.figure.style.facet_count))
+    hopes.sort(
+        key=lambda item: (
+            -round(item.score, 2),
+            -item.spot.figure.style.facet_count,
+            item.spot.figure.style.name,
+        )
+    )
     found: list[tuple[_Hope, Proposal]] = []
     while hopes and len(found) < limit:
         full = _in_full(ready, hopes.pop(0), material)
@@ -196,11 +202,13 @@ def propose(
     if progress is not None:
         progress(total, total)
     # Of equals the more faceted one, which shows a window least.
-    found.sort(key=lambda pair: (-round(pair[1].score, 2), -pair[1].style.facet_count))
+    found.sort(
+        key=lambda pair: (-round(pair[1].score, 2), -pair[1].style.facet_count, pair[1].style.name)
+    )
     proposals = [full for _, full in found]
     if found:
         proposals[0] = _first_choice(ready, *found[0])
-    left.sort(key=lambda item: item.shortfall_mm)
+    left.sort(key=lambda item: (round(item.shortfall_mm, 4), item.cut))
     return Proposals(
         mounting=ready.mounting,
         material=material,
@@ -344,8 +352,8 @@ def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
     """Grow the box of sizes about the one to ask for; its corners are judged like single stones.
 
     A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
-    smallest and the largest corner, and what holds there holds in between. How far the two lie is
-    found along the ratio; then both are judged at several depths, and drawn in until they hold.
+    smallest and the largest corner. How far these lie is found along the ratio; then all four
+    corners in the plane are judged at several depths, and drawn in until they hold.
     """
     level, ratio = _level(ready), hope.spot.figure.length_ratio
     centre, depth = hope.width, ask.stone.depth_mm
@@ -366,7 +374,7 @@ def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
         (l0, w0), (l1, w1) = (
             (_inward(end * ratio, centre * ratio), _inward(end, centre)) for end in ends
         )
-        corners = np.array([(l0, w0), (l1, w1)])
+        corners = np.array([(l0, w0), (l1, w1), (l0, w1), (l1, w0)])
         reach = _depths(ready, hope, ask, corners, level, altered=altered)
         if reach is not None:
             return (
@@ -403,11 +411,16 @@ def _depths(
     below = share + np.array([0.15, 0.4, 1.0]) * (min(least, share) - share)
     above = share + np.array([0.1, 0.25, 0.5, 1.0]) * (max(most, share) - share)
     trials = np.concatenate([[share], below, above]) * width
-    depths = np.tile(trials, (len(corners), 1))
-    found = chances(ready, hope.spot.figure, hope.spot.turn, corners, depths, BOX_SAMPLES)
-    joint = np.asarray((found[int(altered)] >= level).all(axis=0))
-    if not joint[0]:
-        return None
+    joint = np.ones(len(trials), dtype=bool)
+    # The first two corners have the ratio of the size asked for; each mixed one has its own.
+    for group in (corners[:2], *corners[2:, None]):
+        ratio = group[0, 0] / group[0, 1]
+        figure = hope.spot.figure if len(group) > 1 else form(hope.spot.figure.style, ratio)
+        depths = np.tile(trials, (len(group), 1))
+        found = chances(ready, figure, hope.spot.turn, group, depths, BOX_SAMPLES)
+        joint &= np.asarray((found[int(altered)] >= level).all(axis=0))
+        if not joint[0]:
+            return None
     # As far down, and as far up, as every trial on the way holds.
     down = int(np.argmin([*joint[: len(below) + 1], False])) - 1
     up = int(np.argmin([joint[0], *joint[len(below) + 1 :], False])) - 1
@@ -419,7 +432,7 @@ def _proposal(ready: Bench, hope: _Hope, ask: Check, box: Box, material: Materia
     length, width, depth = box
     stone = ask.stone
     weights = weigh_list(
-        every_make(style),
+        every_make(style, material),
         material,
         {
             "length_mm": [stone.length_mm, length.low, length.high],

@@ -295,7 +295,7 @@ def _ratios(
             limits.low,
             limits.high,
             unit="",
-            remedy=f"for {style.name} length is the {style.measuring['length']}",
+            remedy=f"{style.name}, length: {style.measuring['length']}",
         )
     return max(limits.low, least), min(limits.high, most)
 

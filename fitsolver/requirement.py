@@ -229,6 +229,9 @@ def _cut(
     gap, near, entry = placement.clearances(bottom, girdle)
     gives = "claw_give_mm" if claws else "rim_give_mm"
     give = allowances[gives]
+    if claws and seats.ledge_inner is not None:
+        # Above its notch a claw stands further in, by the depth of the notch.
+        entry = entry - np.linalg.norm(seats.opening - seats.ledge_inner, axis=2)
     add("entry", entry.min(axis=1) + give, give, _least(entry), gives)
     least = allowances["gap_min_mm"]
     add("girdle gap", near.min(axis=1) - least, least, _least(near))

@@ -230,6 +230,11 @@ def _ledge(seat: SeatTable) -> Iterator[CrossFault]:
         )
 
 
+# Over half a round without a claw, nothing keeps the stone from sliding out; a few degrees for
+# the reading of the directions.
+WIDEST_OPEN_DEG = 185.0
+
+
 def _claws(seat: SeatTable) -> Iterator[CrossFault]:
     key = "claw_directions_deg"
     directions = sorted(direction % 360.0 for direction in seat.claw_directions_deg)
@@ -254,6 +259,13 @@ def _claws(seat: SeatTable) -> Iterator[CrossFault]:
                 f"has claws at {first:g} and {second % 360.0:g} degrees that overlap: they are "
                 f"{apart:.2f} mm apart, and a claw is {width:g} mm wide",
                 "correct the directions, or claw_width_mm",
+            )
+        if second - first > WIDEST_OPEN_DEG:
+            yield (
+                key,
+                list(seat.claw_directions_deg),
+                f"leaves {second - first:g} degrees without a claw: the stone slides out there",
+                "correct the directions; claws must stand no further than half a round apart",
             )
 
 

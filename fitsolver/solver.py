@@ -129,8 +129,11 @@ class Check:
 def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
     """Make a mounting ready: condition on its readings, draw possible seats.
 
-    Raises `UnknownName` or `OutOfRange` for an allowance of the file that makes no sense.
+    Raises `UnknownName` or `OutOfRange` for an allowance of the file that makes no sense, and for
+    less than one draw.
     """
+    if samples < 1:
+        raise OutOfRange("samples", samples, 1, 2**16, unit="draws")
     known = belief(mounting)
     return Bench(
         mounting=mounting,
@@ -195,6 +198,7 @@ def chances(
     and after alteration. All are placed together with one figure: a ratio that is off the
     figure's by r distorts gaps by r of themselves, so keep them near.
     """
+    draws = min(draws, ready.seats.count - 1)
     rows = np.tile(np.arange(draws + 1), len(sizes_mm))
     u = ready.allowances["stone_reading_u_mm"]
     sizes = [
@@ -378,7 +382,7 @@ def _refuse_strange(
             limits.low,
             limits.high,
             unit="",
-            remedy=f"for {style.name} length is the {style.measuring['length']}",
+            remedy=f"{style.name}, length: {style.measuring['length']}",
         )
     if not 0.15 <= depth_mm / width_mm <= 1.3:
         raise OutOfRange(
@@ -468,12 +472,14 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
             station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
         x, y = seats_.opening[0, station]
         direction = float(np.rad2deg(np.arctan2(y, x)) % 360)
-    draws = values[1:] if len(values) > 1 else values
+    draws = values[1:]
     middle = float(np.median(draws))
     short = max(0.0, -middle)
     limit = allowed[kind.alteration_allowance] if kind.alteration_allowance else 0.0
     words = kind.claw_alteration if placed.seats.holds == "claws" else ""
-    possible = (words or kind.alteration) if 0 < short <= limit else ""
+    # An alteration is offered only where the same move does not fail for another reason.
+    helps = 0 < short <= limit and float(np.median(needs.altered[name][1:])) >= 0
+    possible = (words or kind.alteration) if helps else ""
     return Margin(
         name=name,
         meaning=kind.meaning,
@@ -481,7 +487,7 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
         best_estimate_mm=float(values[0]),
         u_mm=float(draws.std()),
         threshold_mm=needs.thresholds[name],
-        source=allowed.source(kind.allowance),
+        source=allowed.source(needs.set_by[name]),
         probability=float((draws >= 0).mean()),
         direction_deg=direction,
         alteration=possible,

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from drawn import Case, case, mounting, stone_of, turned
+from drawn import Case, case, mounting, turned
 from scipy.optimize import linprog
 from solids import cabochon, pyramid, style
 
@@ -147,7 +147,7 @@ def test_one_seat_may_stand_for_many_stones():
         assert together.cover[k] == pytest.approx(alone.cover[0], abs=2e-3)
         depth = 0.43 * width
         assert together.girdle_bottom(np.full(3, depth))[k] == pytest.approx(
-            alone.girdle_bottom(np.array([depth]))[0], abs=1e-3
+            alone.girdle_bottom(np.array([depth]))[0], abs=2e-3
         )
 
 
@@ -336,19 +336,11 @@ def test_the_pose_is_all_but_the_best(state):
 @pytest.mark.slow
 @pytest.mark.parametrize("state", ["cut", "uncut"])
 def test_the_pose_is_all_but_the_best_in_many_cases(state):
-    """MEASURED"""
+    """Measured, micrometres below the best, 300 seats of each state, two samples each, where the
+    least margin is above -0.1 mm: cut median 0.05, 95 % 1.0, 99 % 5.9, largest 16; uncut median
+    0.08, 95 % 1.7, 99 % 7.4, largest 15. (Those seats let the stone lie in more than one way.)
+    """
     below = shortfalls(range(300), state)
     assert np.median(below) < 0.0003
-    assert np.quantile(below, 0.9) < 0.003
-    assert np.quantile(below, 0.95) < 0.008
-
-
-def test_a_stone_of_its_own_proportions_is_what_is_placed():
-    """The helper's stone and the kernel's form agree on where the girdle's lower plane comes."""
-    shape = form(cut("emerald"), 1.4)
-    stone = stone_of(shape, 5.0)
-    assert stone.pavilion_depth_mm > 0
-    spots = seat("octagon", opening_length_mm=direct(7.2), opening_width_mm=direct(5.2))
-    at = placed(shape, spots, 5.0)
-    bottom = at.girdle_bottom(np.array([stone.pavilion_depth_mm]))
-    assert -1.0 < bottom[0] < 0.5
+    assert np.quantile(below, 0.95) < 0.004
+    assert np.quantile(below, 0.99) < 0.015
