@@ -105,7 +105,7 @@ def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
     away = form.fold(points.T) @ form.normals.T - form.reach
     first = away.argmax(axis=1)
     if sides == 1:
-        return first[None]
+        return np.asarray(first[None])
     crest = (away >= np.roll(away, 1, axis=1)) & (away >= np.roll(away, -1, axis=1))
     crest[np.arange(len(first)), first] = False
     return np.stack([first, np.where(crest, away, -np.inf).argmax(axis=1)])

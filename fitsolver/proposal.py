@@ -56,6 +56,8 @@ NEAR_BEST = 0.03
 NARROW_MM = 0.08
 # Draws that judge the corners of a box; the size to ask for gets them all.
 BOX_SAMPLES = 128
+# Ratios of length to width that differ by less are judged with one figure.
+ALIKE_RATIO = 0.012
 CURVE_SAMPLES = 48
 # How many cuts are worked out in full unless said otherwise.
 LIMIT = 6
@@ -230,7 +232,13 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
     shares = np.unique(np.clip([least, (least + usual) / 2, usual, spot.depth_share], least, most))
     sizes = np.outer(widths, [spot.figure.length_ratio, 1.0])
     ordinary, altered = chances(
-        ready, spot.figure, spot.turn, sizes, np.outer(widths, shares), COARSE_SAMPLES
+        ready,
+        spot.figure,
+        spot.turn,
+        sizes,
+        np.outer(widths, shares),
+        COARSE_SAMPLES,
+        spot.girdle_z,
     )
     level = allowed["seats_from_probability"]
     chance = ordinary if ordinary.max() >= level else np.maximum(ordinary, altered)
@@ -264,13 +272,16 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
     near = hope.width + np.array([0.0, -0.04, -0.02, 0.02, 0.04])
     sizes = np.outer(near, [spot.figure.length_ratio, 1.0])
     depths = near[:, None] * hope.share
-    ordinary, after = chances(ready, spot.figure, spot.turn, sizes, depths, BOX_SAMPLES)
+    ordinary, after = chances(
+        ready, spot.figure, spot.turn, sizes, depths, BOX_SAMPLES, spot.girdle_z
+    )
     level = ready.allowances["seats_from_probability"]
     best = 0 if ordinary[0, 0] >= level + GUARD else int((ordinary + after).argmax())
     # As a caliper shows it.
     width = float(near[best])
     size = width * spot.figure.length_ratio, width, width * hope.share
-    ask = _judged(ready, spot, *(round(side, 2) for side in size), exact=False)
+    length, width, depth = (round(side, 2) for side in size)
+    ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
     if ask.verdict == "does not seat":
         worst = next(item for item in ask.requirements if item.name == ask.binding)
         # Short of holding in nine draws of ten (the normal's 90 % point).
@@ -289,20 +300,11 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
     return hope, _proposal(ready, hope, ask, box, material)
 
 
-def _judged(
-    ready: Bench, spot: Spot, length: float, width: float, depth: float, *, exact: bool
-) -> Check:
-    return check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=exact)
-
-
 def _first_choice(ready: Bench, hope: _Hope, found: Proposal) -> Proposal:
-    """Complete the first choice: its exact rest, and what alteration opens if its box is narrow."""
-    stone = found.ask.stone
-    ask = _judged(ready, hope.spot, stone.length_mm, stone.width_mm, stone.depth_mm, exact=True)
-    wider = None
-    if found.verdict == "seats" and found.width_mm.high - found.width_mm.low < NARROW_MM:
-        wider = _box(ready, hope, ask, altered=True)
-    return replace(found, ask=ask, after_alteration=wider)
+    """Complete the first choice: what alteration opens, if its box is narrow."""
+    if found.verdict != "seats" or found.width_mm.high - found.width_mm.low >= NARROW_MM:
+        return found
+    return replace(found, after_alteration=_box(ready, hope, found.ask, altered=True))
 
 
 def _point(stone: Stone) -> Box:
@@ -364,7 +366,9 @@ def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
     above = centre + parts * (max(high, centre) - centre + 0.04)
     widths = np.concatenate([below, above])
     sizes, depths = np.outer(widths, [ratio, 1.0]), np.full((len(widths), 1), depth)
-    found = chances(ready, hope.spot.figure, hope.spot.turn, sizes, depths, CURVE_SAMPLES)
+    found = chances(
+        ready, hope.spot.figure, hope.spot.turn, sizes, depths, CURVE_SAMPLES, hope.spot.girdle_z
+    )
     good = np.asarray(found[int(altered)][:, 0] >= level)
     ends = [
         float(side[holds.argmax()]) if holds.any() else centre
@@ -412,12 +416,18 @@ def _depths(
     above = share + np.array([0.1, 0.25, 0.5, 1.0]) * (max(most, share) - share)
     trials = np.concatenate([[share], below, above]) * width
     joint = np.ones(len(trials), dtype=bool)
-    # The first two corners have the ratio of the size asked for; each mixed one has its own.
-    for group in (corners[:2], *corners[2:, None]):
-        ratio = group[0, 0] / group[0, 1]
-        figure = hope.spot.figure if len(group) > 1 else form(hope.spot.figure.style, ratio)
+    # The first two corners have the ratio of the size asked for; the mixed ones have their own,
+    # which matters where the box is wide.
+    ratio = hope.spot.figure.length_ratio
+    near = np.abs(corners[:, 0] / corners[:, 1] / ratio - 1) < ALIKE_RATIO
+    for group in (corners[near], *corners[~near, None]):
+        figure = hope.spot.figure
+        if len(group) == 1:
+            figure = form(figure.style, group[0, 0] / group[0, 1])
         depths = np.tile(trials, (len(group), 1))
-        found = chances(ready, figure, hope.spot.turn, group, depths, BOX_SAMPLES)
+        found = chances(
+            ready, figure, hope.spot.turn, group, depths, BOX_SAMPLES, hope.spot.girdle_z
+        )
         joint &= np.asarray((found[int(altered)] >= level).all(axis=0))
         if not joint[0]:
             return None
@@ -475,7 +485,9 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
             continue
         band = np.array([length, width]) + np.array([[-tolerance], [0.0], [tolerance]])
         figure, depths = form(style, length / width), hope.share * band[:, 1:]
-        found_here = chances(ready, figure, hope.spot.turn, band, depths, BOX_SAMPLES)
+        found_here = chances(
+            ready, figure, hope.spot.turn, band, depths, BOX_SAMPLES, hope.spot.girdle_z
+        )
         chance = found_here[int(altered)][:, 0]
         if (chance >= level).all():
             found.append(

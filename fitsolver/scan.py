@@ -34,7 +34,7 @@ class Spot:
 
     `score` is its least margin [mm] with ordinary setting, `score_altered` the least after
     alteration (of the size best for that), `binding` the requirement with the least margin,
-    `depth_share` total depth over width.
+    `depth_share` total depth over width, `girdle_z` the height of its girdle's lower plane [mm].
     """
 
     figure: Form
@@ -44,6 +44,7 @@ class Spot:
     score: float
     score_altered: float
     binding: str
+    girdle_z: float
 
 
 def scan(ready: Bench, style: CutStyle) -> Spot:
@@ -153,6 +154,7 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
         score=float(least[k]),
         score_altered=float(altered.min(axis=0).max()),
         binding=names[int(margins[:, k].argmin())],
+        girdle_z=float(needs.girdle_bottom[k]),
     )
 
 

@@ -191,12 +191,14 @@ def chances(
     sizes_mm: Array,
     depths_mm: Array,
     draws: int,
+    girdle_z_mm: float,
 ) -> tuple[Array, Array]:
     """Probabilities of several sizes and depths of a style over the first draws of the seat.
 
     `sizes_mm` (n, 2) lengths and widths, `depths_mm` (n, k); returns (n, k) with ordinary setting
     and after alteration. All are placed together with one figure: a ratio that is off the
-    figure's by r distorts gaps by r of themselves, so keep them near.
+    figure's by r distorts gaps by r of themselves, so keep them near. Leaning metal is centred in
+    at one height of the girdle, `girdle_z_mm`; each draw's gaps are judged at its own.
     """
     draws = min(draws, ready.seats.count - 1)
     rows = np.tile(np.arange(draws + 1), len(sizes_mm))
@@ -207,11 +209,10 @@ def chances(
     ]
     middle = sizes[len(sizes) // 2]
     first = np.arange(len(sizes_mm)) * (draws + 1)
-    _, height = best_turn(ready, figure, middle.rows(first), (turn_rad,))
     placed = place(
         figure, ready.seats.rows(rows), middle.length, middle.width, middle.girdle,
         bounds(ready.seats.rows(rows), ready.allowances), turn_rad=turn_rad,
-        girdle_z=np.repeat(height, draws + 1), nominal=int(first[len(first) // 2]),
+        girdle_z=girdle_z_mm, nominal=int(first[len(first) // 2]),
     )  # fmt: skip
     found = []
     for one in sizes:

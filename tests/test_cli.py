@@ -390,7 +390,7 @@ def test_a_decimal_comma_is_a_decimal_point(
         ("1.234,5", "is ambiguous"),
         ("6000", "--width = 6000.0: must be 0.05 to 150 mm"),
         ("--json", "--width = '--json': is not a length"),
-        ("9", "the length is the longest diameter, the width the shortest diameter"),
+        ("9", "length: longest diameter; width: shortest diameter"),
     ],
 )
 @pytest.mark.parametrize("command", ["weigh", "check claw-ring.toml"])

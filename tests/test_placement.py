@@ -14,12 +14,15 @@ from solids import cabochon, pyramid, style
 
 from fitsolver.allowance import allowances
 from fitsolver.belief import belief
+from fitsolver.contact import drop
 from fitsolver.cut import cut
 from fitsolver.form import Form, form
+from fitsolver.metal import metal
 from fitsolver.placement import Bounds, Placement, place
 from fitsolver.reading import direct
 from fitsolver.requirement import bounds
 from fitsolver.seat import FACE_POINTS, Seats, seats
+from fitsolver.stone import Stone
 
 # Many stations, so that chords stray from a 6 mm circle by under 0.001 mm.
 FINE = 180
@@ -180,6 +183,41 @@ def test_a_flat_back_lies_on_its_ledge():
     assert at.girdle_bottom(np.zeros(1)) == pytest.approx(-0.1 * np.tan(np.deg2rad(30)), abs=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("family", "name", "length_mm"),
+    [
+        ("round", "round-single-cut", 6.2),
+        ("square", "princess", 6.2),
+        ("marquise", "marquise-step", 12.2),
+    ],
+)
+@pytest.mark.parametrize("turn_deg", [0.0, 1.3])
+@pytest.mark.parametrize("depth_mm", [0.6, 1.2])
+def test_a_shallow_stone_stands_on_corners_of_its_girdle(
+    family, name, length_mm, turn_deg, depth_mm
+):
+    """A ledge of 50 deg is steeper than the pavilion: corners of the girdle's lower edge stand on
+    it, between stations as a rule. Against the exact drop on the same triangles.
+    """
+    spots = seat(family, 60, opening_length_mm=direct(length_mm), ledge_angle_deg=50.0)
+    shape = form(cut(name), 2.0 if family == "marquise" else 1.0)
+    stone = Stone(
+        form=shape,
+        width_mm=6.0,
+        crown_height_mm=1.0,
+        girdle_mm=0.2,
+        pavilion_depth_mm=depth_mm,
+    )
+    turn_rad = float(np.deg2rad(turn_deg))
+    at = placed(shape, spots, 6.0, turn_rad=turn_rad)
+    ledge = [item for item in metal(spots) if item.name == "ledge"]
+    exact = drop(stone, ledge, shift_mm=tuple(turned(turn_rad) @ at.shift[0]), turn_rad=turn_rad)
+    # Without the corners 0.006 to 0.018 mm too low.
+    assert at.girdle_bottom(np.array([depth_mm]))[0] == pytest.approx(
+        exact.rest_z_mm - 0.1, abs=0.002
+    )
+
+
 def test_a_rail_is_passed_where_the_pavilion_is_deepest():
     """Between stations as well: a ridge of the pavilion, wherever the stone is turned."""
     spots = seat(
@@ -207,8 +245,8 @@ def test_a_heart_is_judged_all_round_and_in_its_cleft(name, turn_rad):
     spots = seat()
     at = placed(heart, spots, 5.4, turn_rad=turn_rad)
     outline = shapely.Polygon((heart.outline * 5.4 + at.shift[0]) @ turned(turn_rad).T)
-    metal = shapely.points(spots.opening[0])
-    assert at.gap[0] == pytest.approx(shapely.distance(metal, outline), abs=1e-3)
+    stations = shapely.points(spots.opening[0])
+    assert at.gap[0] == pytest.approx(shapely.distance(stations, outline), abs=1e-3)
 
 
 def test_a_pose_needs_no_nominal_first_row():

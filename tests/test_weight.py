@@ -320,7 +320,7 @@ def test_impossible_sizes_are_refused(size: str, value: float) -> None:
 
 
 def test_width_over_length_is_refused_with_the_convention() -> None:
-    with pytest.raises(OutOfRange, match="the length is the longest diameter, the width"):
+    with pytest.raises(OutOfRange, match="length: longest diameter; width: shortest"):
         weigh(OVAL, "sapphire", length_mm=6.1, width_mm=8.1)
 
 

@@ -24,12 +24,12 @@ Sample kernel (`placement`), 1000 cases with three samples each, against exact a
 polygons and poses, absolute differences in mm:
 
                                         cases   95 %     99 %     largest
-    least gap                            1857   0.0003   0.0018   0.048
-    greatest gap                         1857   0.0004   0.0016   0.004
-    least cover                          1631   0.0004   0.0019   0.009
-    rest, clear of the metal beside it   1013   0.0001   0.0016   0.024
-    rest, where outline and metal overlap 618   0.0023   0.018    0.054
-    rest, where cover is lacking         1186   0.017    0.078    falls through, once
+    least gap                            1852   0.0004   0.0021   0.048
+    greatest gap                         1852   0.0004   0.0016   0.004
+    least cover                          1631   0.0005   0.0019   0.009
+    rest, clear of the metal beside it   1010   0.0001   0.0017   0.024
+    rest, where outline and metal overlap 621   0.0020   0.018    0.054
+    rest, where cover is lacking         1187   0.019    0.063    falls through, once
 
 The large ones: least gaps are told too small (too large by 0.005 mm at most), where the seat drawn
 lets the stone lie quite differently than in the nominal one (hearts and cushions in triangles and
