@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.allowance import Allowances
-from fitsolver.placement import ALONG, Bounds, Placement
+from fitsolver.bearing import ALONG
+from fitsolver.placement import Bounds, Placement
 from fitsolver.seat import FACE_POINTS, Seats
 
 Array = NDArray[np.float64]
@@ -237,7 +238,7 @@ def _cut(
     add("girdle gap", near.min(axis=1) - least, least, _least(near))
     widest = allowances["gap_max_mm"]
     reach = _per_claw(near, np.minimum) if claws else gap
-    station = int(reach[0].argmax()) * (FACE_POINTS if claws else 1)
+    station = _least(-reach) * (FACE_POINTS if claws else 1)
     add("closing gap", widest - reach.max(axis=1), widest, station)
     cover = allowances["cover_min_mm"]
     add("ledge cover", placement.cover.min(axis=1) - cover, cover, _least(placement.cover))
@@ -325,8 +326,8 @@ def _uncut(
         },
         stations={
             "entry": _least(enters),
-            "notch floor": int(inside[0].argmin()) * step,
-            "notch ceiling": int(inside[0].argmax()) * step,
+            "notch floor": _least(inside) * step,
+            "notch ceiling": _least(-inside) * step,
             "height play": -1,
         },
         set_by={
@@ -340,7 +341,8 @@ def _uncut(
 
 
 def _least(field: Array) -> int:
-    return int(field[0].argmin())
+    # Of places equal but for rounding the first, on every machine.
+    return int(np.round(field[0], 6).argmin())
 
 
 def _per_claw(field: Array, join: np.ufunc) -> Array:

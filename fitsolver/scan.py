@@ -145,7 +145,8 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
     margins = np.array([needs.margins[name] for name in names])
     altered = np.array([needs.altered[name] for name in names])
     least = margins.min(axis=0)
-    k = int(least.argmax())
+    # Of sizes equal but for rounding the smallest, on every machine.
+    k = int(np.round(least, 6).argmax())
     return Spot(
         figure=figure,
         turn=turn,
@@ -153,7 +154,7 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
         depth_share=share,
         score=float(least[k]),
         score_altered=float(altered.min(axis=0).max()),
-        binding=names[int(margins[:, k].argmin())],
+        binding=names[int(np.round(margins[:, k], 6).argmin())],
         girdle_z=float(needs.girdle_bottom[k]),
     )
 

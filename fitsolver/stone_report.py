@@ -85,7 +85,9 @@ def density_text(found: WeighedDensity, width: int = WIDTH) -> str:
     ]
     shares = [
         [f"  {name}", per_cent(share)]
-        for name, share in sorted(found.shares.items(), key=lambda item: -item[1])
+        for name, share in sorted(
+            found.shares.items(), key=lambda item: (-round(item[1], 6), item[0])
+        )
         if share >= 0.005
     ]
     return page(

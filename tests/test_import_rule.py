@@ -33,6 +33,7 @@ LAYERS = (
     ("recut", "consistency", "parcel"),
     ("weight", "contact", "requirement", "target"),
     ("makes", "placement", "metal"),
+    ("bearing",),
     ("posterior", "clearance"),
     ("stone_table",),
     ("coefficient", "evidence", "projection", "seat"),
