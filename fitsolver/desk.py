@@ -138,6 +138,13 @@ class Desk:
         elif not self.faults:
             self.refuse("--old-carats", place, "says nothing by itself", "Give --mass-ct too")
 
+    def instrument(self, name: str) -> None:
+        """Refuse an instrument that is not known."""
+        from fitsolver.instrument import instrument
+
+        with self.noting("--instrument"):
+            instrument(name)
+
     def bench(self, path: Path | None) -> Bench | None:
         """Read a mounting file and make the mounting ready."""
         from fitsolver.allowance import allowances

@@ -126,6 +126,18 @@ def test_weigh_without_a_make_weighs_up_all(capsys: pytest.CaptureFixture[str]) 
     assert found["weight_ct"]["high"] == pytest.approx(weight.weight_ct.high, abs=5e-7)
 
 
+def test_a_sellers_rounded_size_is_an_instrument(capsys: pytest.CaptureFixture[str]) -> None:
+    """A size rounded to half a millimetre is a rectangle of 0.25 mm: the interval widens by it."""
+    read = run_json(f"weigh {OVAL}", capsys)["weight_ct"]
+    quoted = run_json(f"weigh {OVAL} --instrument seller-0.5", capsys)["weight_ct"]
+    # Three sizes, each 0.144 mm uncertain: 1.8, 2.4 and 3.7 % of the weight besides.
+    added = read["value"] * (0.018**2 + 0.024**2 + 0.037**2) ** 0.5
+    assert quoted["u"] == pytest.approx(math.hypot(read["u"], added), rel=0.15)
+    code, _, err = run(f"weigh {OVAL} --instrument seller", capsys)
+    assert code == 2
+    assert "seller-0.1" in err
+
+
 def test_a_mass_is_held_against_the_material(capsys: pytest.CaptureFixture[str]) -> None:
     # Quartz is 2.65, corundum 4.00: a corundum's mass does not go with the size in quartz.
     line = f"weigh {OVAL} --mass-ct 1.45"
