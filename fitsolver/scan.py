@@ -70,7 +70,11 @@ def scan(ready: Bench, style: CutStyle) -> Spot:
         if uneven < trials[0][0] + ALIKE_MM
     ]
     # The more even one, unless the other is better by more than a trifle.
-    return max(found, key=lambda spot: round(spot.score / TRIFLE_MM))
+    best = found[0]
+    for other in found[1:]:
+        if other.score > best.score + TRIFLE_MM:
+            best = other
+    return best
 
 
 def _unevenness(ready: Bench, style: CutStyle, ratio: float, turn: float) -> float:
@@ -89,7 +93,8 @@ def _unevenness(ready: Bench, style: CutStyle, ratio: float, turn: float) -> flo
     points = points - middle + own * float(np.ptp(points[:, 1]))
     touch = (points @ (normals / reach[:, None]).T).max(axis=1)
     strange = abs(ratio - style.length_ratio.typical) / max(style.length_ratio.spread, 1e-3)
-    return float(np.ptp(touch)) + 0.01 * strange
+    # Rounded, so that turns that are equal but for rounding keep their order on every machine.
+    return round(float(np.ptp(touch)) + 0.01 * strange, 6)
 
 
 @lru_cache(maxsize=512)
