@@ -39,6 +39,7 @@ PROPORTIONS = (
     "pavilion_angle_deg",
     "pavilion_bulge_pct",
     "culet_pct",
+    "culet_offset_pct",
     "star_pct",
     "lower_half_pct",
     "side_bulge_pct",

@@ -188,3 +188,18 @@ def test_normals_and_reach_describe_the_outline():
     beyond = shape.outline @ shape.normals.T - shape.reach
     assert beyond.max() == pytest.approx(0.0, abs=1e-15)
     assert shape.reach == pytest.approx(outline.support(shape.outline, shape.normals), abs=0)
+
+
+def test_a_culet_off_the_centre_moves_the_lowest_point_and_keeps_the_volume() -> None:
+    """Shearing keeps volumes (Cavalieri); the culet moves by its share of the width."""
+    style = cut("pear-brilliant").in_make("native")
+    sheared, straight = (
+        form(style, 1.5, {"culet_offset_pct": offset, "pavilion_bulge_pct": 0.0})
+        for offset in (8.0, 0.0)
+    )
+    # The dips into the girdle shear too, its wall does not: 1e-5 of the pavilion.
+    assert sheared.pavilion_volume == pytest.approx(straight.pavilion_volume, rel=3e-5)
+    assert sheared.crown_volume == straight.crown_volume
+    deepest = np.array([[0.08, 0.0]])
+    assert sheared.pavilion.height(deepest)[0] == pytest.approx(1.0, abs=1e-9)
+    assert straight.pavilion.height(deepest)[0] < 0.95
