@@ -12,7 +12,7 @@ the same standard deviation.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,25 +23,13 @@ from fitsolver import outline
 from fitsolver.mounting import Mounting
 from fitsolver.reading import Level, Reading, covariance_mm2
 from fitsolver.uncertainty import spread_factor
+from fitsolver.usual_seat import IRREGULARITY_MM, PRIORS, SHAPE_SPREAD_PCT, WAVES
 
 Array = NDArray[np.float64]
 
-# Standard deviation of the irregularity of each make [mm]. Common practice: worn or hand-pierced
-# edges stray by 0.05 to 0.1 mm, a cast or drawn seat by a fifth of that.
-IRREGULARITY_MM = {"hand": 0.05, "cast": 0.015}
 WIDTH_AS_LENGTH = "width as length"
 AS_WIDE_AS_LONG = ("round", "square")
 CORNERED = ("cushion", "octagon")
-WAVES = {"opening": (2, 3, 4, 5, 6), "ledge_width": (1, 2, 3), "ledge_height": (2, 3, 4),
-         "wall_height": (1, 2)}  # fmt: skip
-# How far an opening's own proportions stray from the family's usual ones, per cent of the width.
-# Common practice.
-SHAPE_SPREAD_PCT = {
-    "side_bulge_pct": 2.5,
-    "corner_pct": 4.0,
-    "fullness_pct": 6.0,
-    "head_pct": 4.0,
-}
 # Flat enough to say nothing beside any reading, and no wider, so that sums stay exact [mm].
 UNKNOWN_MM = 3.0
 # What any reading has of its own beyond what it states: half a step of 0.01 mm [mm].
@@ -56,53 +44,6 @@ ANGLE_U_DEG = 2.0
 # What a reading not yet taken would have: a caliper's depth or inside reading [mm].
 CALIPER_U_MM = 0.03
 STATIONS = 60
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prior:
-    """What is taken for a seat parameter before it is measured.
-
-    `value` is in the parameter's own unit or a function of (length, width) of the opening.
-    """
-
-    value: float | Callable[[float, float], float]
-    u: float
-    unit: str
-    source: str
-
-
-# The scalars of a seat. Sources: common practice unless said otherwise.
-PRIORS: Mapping[str, Prior] = {
-    "ledge_width_mm": Prior(
-        value=lambda _, w: 0.07 * w, u=0.12, unit="mm", source="common practice: 5 to 10 % of width"
-    ),
-    "ledge_angle_deg": Prior(
-        value=30.0, u=8.0, unit="deg", source="common practice: a bearing slopes with the pavilion"
-    ),
-    "wall_height_mm": Prior(
-        value=lambda _, w: 0.5 + 0.06 * w, u=0.15, unit="mm", source="common practice"
-    ),
-    "wall_thickness_mm": Prior(value=0.6, u=0.15, unit="mm", source="common practice"),
-    "wall_lean_deg": Prior(value=0.0, u=2.0, unit="deg", source="common practice: upright"),
-    "depth_below_ledge_mm": Prior(
-        value=lambda _, w: 0.6 * w, u=0.6, unit="mm", source="common practice"
-    ),
-    "depth_below_rim_mm": Prior(
-        value=lambda _, w: 0.85 * w, u=0.7, unit="mm", source="common practice"
-    ),
-    "claw_thickness_mm": Prior(value=0.9, u=0.1, unit="mm", source="common practice"),
-    "claw_width_mm": Prior(value=1.0, u=0.1, unit="mm", source="common practice"),
-    "claw_length_mm": Prior(value=1.6, u=0.3, unit="mm", source="common practice"),
-    "claw_lean_deg": Prior(value=0.0, u=3.0, unit="deg", source="common practice: upright"),
-    "notch_height_mm": Prior(value=0.4, u=0.1, unit="mm", source="common practice"),
-    "gallery_width_mm": Prior(
-        value=lambda _, w: 0.8 * w, u=0.3, unit="mm", source="common practice"
-    ),
-    "gallery_length_mm": Prior(
-        value=lambda length, _: 0.8 * length, u=0.3, unit="mm", source="common practice"
-    ),
-    "gallery_depth_mm": Prior(value=1.0, u=0.3, unit="mm", source="common practice"),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -48,7 +48,16 @@ LAYERS = (
     ("reading", "uncertainty", "datafile", "paint"),
     ("instrument", "file_model", "figure"),
     ("document",),
-    ("errors", "units", "calibrated", "centring", "inscribed", "layout", "polyhedron"),
+    (
+        "errors",
+        "units",
+        "calibrated",
+        "centring",
+        "inscribed",
+        "layout",
+        "polyhedron",
+        "usual_seat",
+    ),
 )
 HEIGHT = {name: -row for row, names in enumerate(LAYERS) for name in names}
 
