@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from fitsolver.belief import belief
-from fitsolver.cut import CutStyle, cuts
-from fitsolver.form import Form, form, heights
-from fitsolver.mounting import Mounting
-from fitsolver.reading import direct
-from fitsolver.seat import Seats, seats
-from fitsolver.stone import Stone
+from fitsolver.readings.reading import direct
+from fitsolver.seats.belief import belief
+from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.seat import Seats, seats
+from fitsolver.stones.cut import CutStyle, cuts
+from fitsolver.stones.form import Form, form, heights
+from fitsolver.stones.stone import Stone
 
 # Usual length over width of an opening.
 OPENINGS = {

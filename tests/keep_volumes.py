@@ -5,9 +5,9 @@ python tests/keep_volumes.py
 
 import json
 
-from fitsolver.coefficient import record_of
-from fitsolver.cut import cuts
-from fitsolver.datafile import data_folder, write_text
+from fitsolver.files.datafile import data_folder, write_text
+from fitsolver.stones.cut import cuts
+from fitsolver.weighing.coefficient import record_of
 
 
 def main() -> None:

@@ -13,15 +13,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver import belief as seat_belief
-from fitsolver import outline
-from fitsolver.cut import CutStyle
-from fitsolver.datafile import parse_toml
-from fitsolver.form import form
-from fitsolver.mounting import Mounting, mounting_from
-from fitsolver.prior import heights_given_depth
-from fitsolver.seat import Seats, seats_of
-from fitsolver.solver import Bench, Sizes, bench, best_turn, fitted, stone_sizes
+from fitsolver.files.datafile import parse_toml
+from fitsolver.fitting.solver import Bench, Sizes, bench, best_turn, fitted, stone_sizes
+from fitsolver.seats import belief as seat_belief
+from fitsolver.seats.mounting import Mounting, mounting_from
+from fitsolver.seats.seat import Seats, seats_of
+from fitsolver.stones import outline
+from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.form import form
+from fitsolver.stones.prior import heights_given_depth
 
 Array = NDArray[np.float64]
 

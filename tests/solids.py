@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Literal
 
-from fitsolver.cut import CutStyle, Dome, Part, Proportion, Ring, Row, cut
-from fitsolver.form import form
-from fitsolver.stone import Stone
+from fitsolver.stones.cut import CutStyle, Dome, Part, Proportion, Ring, Row, cut
+from fitsolver.stones.form import form
+from fitsolver.stones.stone import Stone
 
 RINGS = {
     "girdle": Ring(part="crown", scale="girdle", height=0.0),

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 import fitsolver
-from fitsolver.allowance import TABLE, allowances
 from fitsolver.errors import OutOfRange, UnknownName
-from fitsolver.requirement import KINDS
+from fitsolver.fitting.requirement import KINDS
+from fitsolver.seats.allowance import TABLE, allowances
 
 
 @pytest.mark.parametrize("name", TABLE)
@@ -35,7 +35,7 @@ class TestTable:
         folder = Path(fitsolver.__file__).parent
         used = "\n".join(
             path.read_text(encoding="utf-8")
-            for path in folder.glob("*.py")
+            for path in folder.rglob("*.py")
             if path.name != "allowance.py"
         )
         pattern = re.sub("open|closed", "(open|closed|{seats.back})", name)

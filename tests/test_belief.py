@@ -7,8 +7,7 @@ import pytest
 import shapely
 from simulated import EXACT, Plan, draw_case, exact, figure, mounting, polar, wave
 
-from fitsolver import outline
-from fitsolver.belief import (
+from fitsolver.seats.belief import (
     ANGLE_U_DEG,
     IRREGULARITY_MM,
     OWN_U_MM,
@@ -18,7 +17,8 @@ from fitsolver.belief import (
     Belief,
     belief,
 )
-from fitsolver.mounting import Mounting
+from fitsolver.seats.mounting import Mounting
+from fitsolver.stones import outline
 
 WALL = {
     "holds": '"wall"',

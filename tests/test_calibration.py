@@ -18,8 +18,8 @@ import numpy as np
 import pytest
 from simulated import Outcome, Plan, draw_case, try_stone
 
-from fitsolver.cut import cut
-from fitsolver.prior import height_prior
+from fitsolver.stones.cut import cut
+from fitsolver.stones.prior import height_prior
 
 STYLES = {
     "round": "round-brilliant",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import inspect
 import io
 import json
@@ -17,14 +18,15 @@ import pytest
 
 import fitsolver
 from fitsolver import cli
-from fitsolver.cut import cut, names
-from fitsolver.hydrostatic import density_by_bottle, density_in_water
-from fitsolver.material import material
-from fitsolver.mounting import load_mounting
-from fitsolver.proposal import propose
-from fitsolver.solver import bench, check
+from fitsolver.commands.answer import CODES
+from fitsolver.fitting.proposal import propose
+from fitsolver.fitting.solver import bench, check
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut, names
+from fitsolver.stones.material import material
 from fitsolver.units import document_weight_ct
-from fitsolver.weight import every_make, weigh
+from fitsolver.weighing.hydrostatic import density_by_bottle, density_in_water
+from fitsolver.weighing.weight import every_make, weigh
 
 EXAMPLES = Path(fitsolver.__file__).parents[1] / "examples"
 TRANSCRIPTS = Path(__file__).parent / "transcripts"
@@ -214,8 +216,8 @@ def test_check_exits_by_its_verdict(
 
 
 def test_each_verdict_has_an_exit_code() -> None:
-    assert tuple(cli.CODES) == VERDICTS
-    assert [cli.CODES[verdict] for verdict in VERDICTS] == [0, 0, 3, 4]
+    assert tuple(CODES) == VERDICTS
+    assert [CODES[verdict] for verdict in VERDICTS] == [0, 0, 3, 4]
 
 
 def test_propose_answers_the_contract_as_the_library_does(
@@ -643,7 +645,7 @@ def test_every_command_and_option_is_documented(
     code, out, _ = run(f"{command} --help", capsys)
     assert code == 0
     described = " ".join(out.split())
-    function = getattr(cli, command)
+    function = getattr(importlib.import_module(f"fitsolver.commands.{command}"), command)
     assert function.__doc__.split(":")[0].split(",")[0] in described
     for name, parameter in inspect.signature(function).parameters.items():
         if parameter.kind is parameter.VAR_KEYWORD:

@@ -13,11 +13,11 @@ from drawn import stone_of, turned
 from scipy.optimize import linprog
 from solids import cabochon, pyramid, stone, style
 
-from fitsolver.contact import drop
-from fitsolver.cut import cut, names
-from fitsolver.form import form
-from fitsolver.metal import Role, Surface
-from fitsolver.stone import Stone
+from fitsolver.fitting.contact import drop
+from fitsolver.seats.metal import Role, Surface
+from fitsolver.stones.cut import cut, names
+from fitsolver.stones.form import form
+from fitsolver.stones.stone import Stone
 
 SOLVED_MM = 1e-7
 

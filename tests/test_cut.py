@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 import trimesh
 
-from fitsolver import outline
-from fitsolver.cut import CutStyle, cut, cuts, names
-from fitsolver.datafile import check, data_folder, load, load_toml, parse_toml
 from fitsolver.errors import InputFaults, UnknownName
-from fitsolver.form import Facets, Form, form, heights
-from fitsolver.profile_file import PROPORTIONS, ProfileFile
-from fitsolver.stone import Stone
+from fitsolver.files.datafile import check, data_folder, load, load_toml, parse_toml
+from fitsolver.stones import outline
+from fitsolver.stones.cut import CutStyle, cut, cuts, names
+from fitsolver.stones.form import Facets, Form, form, heights
+from fitsolver.stones.profile_file import PROPORTIONS, ProfileFile
+from fitsolver.stones.stone import Stone
 
 FILES = sorted((data_folder() / "cuts").glob("*.toml"))
 MADE = [(name, make) for name in names() for make in cut(name).makes]
@@ -177,7 +177,7 @@ def test_volume_by_parts_is_the_volume_of_the_solid(name, make):
             + shape.pavilion_volume * stone.pavilion_depth_mm
         )
         # Exact where the girdle is thicker than the dips from both sides; where they meet, the
-        # solid is the larger by less than 0.2 % (see `fitsolver.form`).
+        # solid is the larger by less than 0.2 % (see `fitsolver.stones.form`).
         assert stone.volume_mm3 >= parts * (1 - 1e-9)
         assert stone.volume_mm3 <= parts * (1 + (1e-9 if girdle_pct == 10 else 2e-3))
 
@@ -309,7 +309,7 @@ def test_an_unknown_family_is_refused():
 def test_families_of_files_are_the_families_that_can_be_drawn():
     from typing import get_args
 
-    from fitsolver.profile_file import Families
+    from fitsolver.stones.profile_file import Families
 
     assert set(get_args(Families)) == set(outline.FAMILIES)
     assert {key for item in outline.FAMILIES.values() for key in item.shape} < set(PROPORTIONS)

@@ -10,8 +10,9 @@ from typing import ClassVar, Literal
 import pytest
 from pydantic import BaseModel, Field
 
-from fitsolver import datafile
-from fitsolver.datafile import (
+from fitsolver.errors import FitsolverError, InputFaults
+from fitsolver.files import datafile
+from fitsolver.files.datafile import (
     STRICT,
     Document,
     Many,
@@ -26,7 +27,6 @@ from fitsolver.datafile import (
     parse_toml,
     write_text,
 )
-from fitsolver.errors import FitsolverError, InputFaults
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -15,17 +15,23 @@ import trimesh
 from matplotlib import font_manager
 from matplotlib.ft2font import FT2Font
 
-from fitsolver import figure, paint, projection
-from fitsolver.cut import cut, cuts, names
-from fitsolver.datafile import parse_toml
-from fitsolver.drawing import cut_drawing, drawing_of, gallery, proposals_drawing, write_drawing
+from fitsolver.drawings import figure, paint, projection
+from fitsolver.drawings.drawing import (
+    cut_drawing,
+    drawing_of,
+    gallery,
+    proposals_drawing,
+    write_drawing,
+)
+from fitsolver.drawings.figure import Area, Arrow, Dimension, Drawing, Label, Lines, Stroke
+from fitsolver.drawings.metal_section import side
+from fitsolver.drawings.set_stone import section_directions, set_stone
 from fitsolver.errors import FitsolverError
-from fitsolver.figure import Area, Arrow, Dimension, Drawing, Label, Lines, Stroke
-from fitsolver.form import form
-from fitsolver.metal_section import side
-from fitsolver.mounting import load_mounting, mounting_from
-from fitsolver.set_stone import section_directions, set_stone
-from fitsolver.solver import Bench, Check, bench, check
+from fitsolver.files.datafile import parse_toml
+from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.seats.mounting import load_mounting, mounting_from
+from fitsolver.stones.cut import cut, cuts, names
+from fitsolver.stones.form import form
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 

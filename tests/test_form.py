@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from solids import cabochon, pyramid, row, style, two_rows
 
-from fitsolver import outline
-from fitsolver.cut import Ring, cut
-from fitsolver.form import form, heights
+from fitsolver.stones import outline
+from fitsolver.stones.cut import Ring, cut
+from fitsolver.stones.form import form, heights
 
 
 def test_the_same_request_gives_the_same_form():

@@ -9,13 +9,13 @@ import pytest
 import shapely
 import trimesh
 
-from fitsolver import outline
-from fitsolver.contact import drop
-from fitsolver.cut import cut
-from fitsolver.form import form
-from fitsolver.metal import Surface
-from fitsolver.projection import edges, silhouette, typical_stone, upright_section
-from fitsolver.stone import Stone
+from fitsolver.drawings.projection import edges, silhouette, typical_stone, upright_section
+from fitsolver.fitting.contact import drop
+from fitsolver.seats.metal import Surface
+from fitsolver.stones import outline
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form
+from fitsolver.stones.stone import Stone
 
 HEARTS = {
     "brilliant": typical_stone(form(cut("heart-brilliant"), 1.0), 6.0),

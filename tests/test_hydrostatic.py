@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fitsolver.errors import OutOfRange, UnknownName
-from fitsolver.hydrostatic import (
+from fitsolver.weighing.hydrostatic import (
     TELLING_U_G_CM3,
     WeighedDensity,
     density_by_bottle,

@@ -6,9 +6,9 @@ import json
 
 import pytest
 
-from fitsolver.coefficient import fingerprint, reckoned, record_of, terms_of
-from fitsolver.cut import CutStyle, cut, names
-from fitsolver.datafile import data_folder
+from fitsolver.files.datafile import data_folder
+from fitsolver.stones.cut import CutStyle, cut, names
+from fitsolver.weighing.coefficient import fingerprint, reckoned, record_of, terms_of
 
 
 def assert_kept(style: CutStyle) -> None:

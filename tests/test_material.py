@@ -13,10 +13,10 @@ from typing import Any
 
 import pytest
 
-from fitsolver.datafile import data_folder, load
 from fitsolver.errors import InputFaults, OutOfRange, UnknownName
-from fitsolver.material import Material, compatible_with_density, material, materials
-from fitsolver.material_file import MaterialsFile
+from fitsolver.files.datafile import data_folder, load
+from fitsolver.stones.material import Material, compatible_with_density, material, materials
+from fitsolver.stones.material_file import MaterialsFile
 
 EVERY = pytest.mark.parametrize("entry", materials(), ids=lambda entry: entry.name)
 
@@ -213,7 +213,7 @@ def test_a_file_without_a_source_is_refused(tmp_path: Path) -> None:
 def test_importing_the_module_reads_nothing() -> None:
     # The file and pydantic are both left until a material is asked for.
     code = (
-        "import sys, fitsolver.material as m;"
+        "import sys, fitsolver.stones.material as m;"
         "print(m.materials.cache_info().currsize, 'pydantic' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -7,11 +7,11 @@ import pytest
 import shapely
 from drawn import OPENINGS, mounting
 
-from fitsolver import outline
-from fitsolver.belief import belief
-from fitsolver.metal import Surface, metal
-from fitsolver.reading import direct
-from fitsolver.seat import FACE_POINTS, Seats, seats
+from fitsolver.readings.reading import direct
+from fitsolver.seats.belief import belief
+from fitsolver.seats.metal import Surface, metal
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats
+from fitsolver.stones import outline
 
 
 def seat(samples: int = 0, family: str = "oval", **changes: object) -> Seats:

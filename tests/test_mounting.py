@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from fitsolver.datafile import parse_toml
 from fitsolver.errors import InputFaults
-from fitsolver.mounting import Mounting, load_mounting, mounting_from
-from fitsolver.mounting_key import KEYS
-from fitsolver.seat_table import SeatTable
+from fitsolver.files.datafile import parse_toml
+from fitsolver.seats.mounting import Mounting, load_mounting, mounting_from
+from fitsolver.seats.mounting_key import KEYS
+from fitsolver.seats.seat_table import SeatTable
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 GOOD = sorted(path for path in EXAMPLES.glob("*.toml") if path.stem != "faulty")

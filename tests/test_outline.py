@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from fitsolver import outline
 from fitsolver.errors import OutOfRange, UnknownName
+from fitsolver.stones import outline
 
 RATIOS = (0.6, 0.8, 1.0, 1.06, 1.5, 2.0, 4.0)
 # From nothing to beyond what the family can show, where the last true shape is held.

@@ -10,13 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fitsolver import cli, parcel, stone_table
-from fitsolver.cut import cut
+from fitsolver import cli
 from fitsolver.errors import InputFaults
-from fitsolver.parcel import Tally, weigh_parcel
-from fitsolver.stone_report import parcel_text, remarks_text
-from fitsolver.stone_table import ADDED, numbers_of
-from fitsolver.weight import every_make, weigh
+from fitsolver.stones.cut import cut
+from fitsolver.telling.stone_report import parcel_text, remarks_text
+from fitsolver.weighing import parcel, stone_table
+from fitsolver.weighing.parcel import Tally, weigh_parcel
+from fitsolver.weighing.stone_table import ADDED, numbers_of
+from fitsolver.weighing.weight import every_make, weigh
 
 LIST = """\
 lot,cut,material,length_mm,width_mm,depth_mm,table_pct,note

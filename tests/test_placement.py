@@ -12,17 +12,17 @@ from drawn import Case, case, mounting, turned
 from scipy.optimize import linprog
 from solids import cabochon, pyramid, style
 
-from fitsolver.allowance import allowances
-from fitsolver.belief import belief
-from fitsolver.contact import drop
-from fitsolver.cut import cut
-from fitsolver.form import Form, form
-from fitsolver.metal import metal
-from fitsolver.placement import Bounds, Placement, place
-from fitsolver.reading import direct
-from fitsolver.requirement import bounds
-from fitsolver.seat import FACE_POINTS, Seats, seats
-from fitsolver.stone import Stone
+from fitsolver.fitting.contact import drop
+from fitsolver.fitting.placement import Bounds, Placement, place
+from fitsolver.fitting.requirement import bounds
+from fitsolver.readings.reading import direct
+from fitsolver.seats.allowance import allowances
+from fitsolver.seats.belief import belief
+from fitsolver.seats.metal import metal
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import Form, form
+from fitsolver.stones.stone import Stone
 
 # Many stations, so that chords stray from a 6 mm circle by under 0.001 mm.
 FINE = 180

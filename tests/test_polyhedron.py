@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from fitsolver.polyhedron import polyhedron_of, with_image
+from fitsolver.stones.polyhedron import polyhedron_of, with_image
 
 AXES = np.vstack([np.eye(3), -np.eye(3)])
 CORNERS = np.array(list(itertools.product([1.0, -1.0], repeat=3)))

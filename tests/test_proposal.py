@@ -10,12 +10,12 @@ import pytest
 from simulated import EXACT, exact, mounting
 from test_seat import ROUND
 
-from fitsolver.cut import cut, cuts
-from fitsolver.material import material
-from fitsolver.mounting import load_mounting
-from fitsolver.proposal import RANKING, Proposal, Proposals, pavilion_angle_deg, propose
-from fitsolver.requirement import KINDS
-from fitsolver.solver import Bench, bench, check
+from fitsolver.fitting.proposal import RANKING, Proposal, Proposals, pavilion_angle_deg, propose
+from fitsolver.fitting.requirement import KINDS
+from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut, cuts
+from fitsolver.stones.material import material
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 STYLES = {

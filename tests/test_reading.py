@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsolver import reading
 from fitsolver.errors import FitsolverError, OutOfRange, UnknownName
-from fitsolver.instrument import INSTRUMENTS, Instrument, instrument
-from fitsolver.reading import Reading
+from fitsolver.readings import reading
+from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
+from fitsolver.readings.reading import Reading
 
 ROOT_3 = math.sqrt(3.0)
 STEP_U = 0.005 / ROOT_3  # half of the caliper's 0.01 mm step

@@ -11,8 +11,8 @@ import pytest
 
 import fitsolver
 from fitsolver import cli
-from fitsolver.datafile import parse_toml
-from fitsolver.mounting import mounting_from
+from fitsolver.files.datafile import parse_toml
+from fitsolver.seats.mounting import mounting_from
 
 ROOT = Path(fitsolver.__file__).parents[1]
 README = ROOT / "README.md"

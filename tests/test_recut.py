@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from solids import cabochon, pyramid, stone, style
 
-from fitsolver.cut import CutStyle, Proportion, cut
 from fitsolver.errors import OutOfRange
-from fitsolver.inscribed import FACINGS, Programme, Room, distinct_turns, turned
-from fitsolver.recut import ANY_WAY, NoRecut, Recut, recut, smallest_loss_into
-from fitsolver.stone import Stone
-from fitsolver.target import cut_of, fixed_body, free_body, height_limits
+from fitsolver.recutting.inscribed import FACINGS, Programme, Room, distinct_turns, turned
+from fitsolver.recutting.recut import ANY_WAY, NoRecut, Recut, recut, smallest_loss_into
+from fitsolver.recutting.target import cut_of, fixed_body, free_body, height_limits
+from fitsolver.stones.cut import CutStyle, Proportion, cut
+from fitsolver.stones.stone import Stone
 
 # Programmes are solved to 1e-10 of the width, log volumes to 1e-9.
 EXACT = 1e-8

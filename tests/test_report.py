@@ -10,14 +10,15 @@ from pathlib import Path
 import pytest
 
 import fitsolver
-from fitsolver.consistency import consistency
-from fitsolver.cut import cut, cuts
 from fitsolver.errors import Fault
-from fitsolver.layout import columns, list_of, paragraph, per_cent, plain, unit_of, words
-from fitsolver.material import material
-from fitsolver.mounting import load_mounting
-from fitsolver.proposal import Proposals, propose
-from fitsolver.record import (
+from fitsolver.fitting.proposal import Proposals, propose
+from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.readings.uncertainty import Estimate
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut, cuts
+from fitsolver.stones.material import material
+from fitsolver.telling.layout import columns, list_of, paragraph, per_cent, plain, unit_of, words
+from fitsolver.telling.record import (
     as_json,
     check_record,
     cut_record,
@@ -26,7 +27,7 @@ from fitsolver.record import (
     proposals_record,
     weight_record,
 )
-from fitsolver.report import (
+from fitsolver.telling.report import (
     check_text,
     cut_text,
     cuts_text,
@@ -34,10 +35,9 @@ from fitsolver.report import (
     proposals_text,
     weight_text,
 )
-from fitsolver.setting import CLOSED_BACK, ESTIMATE, alterations, cautions, ordinary_setting
-from fitsolver.solver import Bench, Check, bench, check
-from fitsolver.uncertainty import Estimate
-from fitsolver.weight import Weight, every_make, weigh
+from fitsolver.telling.setting import CLOSED_BACK, ESTIMATE, alterations, cautions, ordinary_setting
+from fitsolver.weighing.consistency import consistency
+from fitsolver.weighing.weight import Weight, every_make, weigh
 
 EXAMPLES = Path(fitsolver.__file__).parents[1] / "examples"
 STONES = {

@@ -9,13 +9,13 @@ from shapely import affinity
 from simulated import EXACT, exact, mounting
 from test_seat import CLAWS, RAIL, ROUND, TUBE
 
-from fitsolver.allowance import TABLE
-from fitsolver.belief import STATIONS
-from fitsolver.cut import cut
-from fitsolver.form import form
-from fitsolver.requirement import KINDS, Requirements
-from fitsolver.seat import FACE_POINTS
-from fitsolver.solver import Bench, Check, Sizes, bench, check, fitted, stone_sizes
+from fitsolver.fitting.requirement import KINDS, Requirements
+from fitsolver.fitting.solver import Bench, Check, Sizes, bench, check, fitted, stone_sizes
+from fitsolver.seats.allowance import TABLE
+from fitsolver.seats.belief import STATIONS
+from fitsolver.seats.seat import FACE_POINTS
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form
 
 # Openings and outlines are polygons with a vertex every 1.25 degrees or closer: a circle of 3.3 mm
 # is missed by 3.3 (1 - cos 0.625 deg) = 0.0002 mm, on either side.

@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 
 import fitsolver
-from fitsolver.cut import cut, names
-from fitsolver.material import material
-from fitsolver.mounting import load_mounting
-from fitsolver.recut import NoRecut, Recut
-from fitsolver.reseat import as_read, recut_into, recut_of
-from fitsolver.solver import bench, check
+from fitsolver.fitting.solver import bench, check
+from fitsolver.recutting.recut import NoRecut, Recut
+from fitsolver.recutting.reseat import as_read, recut_into, recut_of
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut, names
+from fitsolver.stones.material import material
 from fitsolver.units import carats_from
 
 EXAMPLES = Path(fitsolver.__file__).parents[1] / "examples"

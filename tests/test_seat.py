@@ -7,10 +7,10 @@ import pytest
 import shapely
 from simulated import EXACT, exact, mounting
 
-from fitsolver.belief import belief
-from fitsolver.cut import cut
-from fitsolver.seat import FACE_POINTS, Seats, seats
-from fitsolver.solver import stone_sizes
+from fitsolver.fitting.solver import stone_sizes
+from fitsolver.seats.belief import belief
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats
+from fitsolver.stones.cut import cut
 
 ROUND = exact(
     holds='"wall"', state='"cut"', back='"open"', make='"cast"', irregularity_mm=0,

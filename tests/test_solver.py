@@ -11,13 +11,13 @@ from simulated import EXACT, exact, mounting
 from test_requirement import uncut_claws
 from test_seat import CLAWS, ROUND, TUBE
 
-from fitsolver.allowance import TABLE, allowances
-from fitsolver.belief import STATIONS
-from fitsolver.cut import cut
 from fitsolver.errors import OutOfRange, UnknownName
-from fitsolver.mounting import load_mounting
-from fitsolver.requirement import KINDS
-from fitsolver.solver import Bench, Check, Margin, bench, check, decide
+from fitsolver.fitting.requirement import KINDS
+from fitsolver.fitting.solver import Bench, Check, Margin, bench, check, decide
+from fitsolver.seats.allowance import TABLE, allowances
+from fitsolver.seats.belief import STATIONS
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut
 
 BRILLIANT = cut("round-brilliant")
 

@@ -7,11 +7,11 @@ import pytest
 import shapely
 from solids import cabochon, pyramid, stone, style, two_rows
 
-from fitsolver import outline
-from fitsolver.cut import cut
 from fitsolver.errors import OutOfRange
-from fitsolver.form import form, heights
-from fitsolver.stone import Stone
+from fitsolver.stones import outline
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form, heights
+from fitsolver.stones.stone import Stone
 
 
 def brilliant(width_mm: float = 6.5, **proportions: float) -> Stone:

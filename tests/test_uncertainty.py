@@ -9,9 +9,9 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import norm, qmc
 
-from fitsolver import uncertainty
 from fitsolver.errors import OutOfRange
-from fitsolver.uncertainty import (
+from fitsolver.readings import uncertainty
+from fitsolver.readings.uncertainty import (
     Estimate,
     normal_samples,
     propagate_linear,

@@ -8,18 +8,24 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fitsolver.coefficient import terms_of
-from fitsolver.consistency import consistency, implied_density
-from fitsolver.cut import CutStyle, cut, cuts
 from fitsolver.errors import FitsolverError, OutOfRange, UnknownName
-from fitsolver.evidence import Figure
-from fitsolver.form import form, heights
-from fitsolver.material import material
-from fitsolver.prior import prior_of, truncated_normal
-from fitsolver.reading import direct
-from fitsolver.stone import Stone
+from fitsolver.readings.reading import direct
+from fitsolver.stones.cut import CutStyle, cut, cuts
+from fitsolver.stones.form import form, heights
+from fitsolver.stones.material import material
+from fitsolver.stones.prior import prior_of, truncated_normal
+from fitsolver.stones.stone import Stone
 from fitsolver.units import carats_from
-from fitsolver.weight import every_make, height_prior, heights_given_depth, weigh, weigh_list
+from fitsolver.weighing.coefficient import terms_of
+from fitsolver.weighing.consistency import consistency, implied_density
+from fitsolver.weighing.evidence import Figure
+from fitsolver.weighing.weight import (
+    every_make,
+    height_prior,
+    heights_given_depth,
+    weigh,
+    weigh_list,
+)
 
 OVAL = cut("oval-brilliant")
 ROUND = cut("round-brilliant")

@@ -23,14 +23,14 @@ import fcl
 import numpy as np
 
 import fitsolver
-from fitsolver import requirement
-from fitsolver.contact import drop
-from fitsolver.cut import cut
-from fitsolver.material import material
-from fitsolver.metal import metal
-from fitsolver.mounting import load_mounting
-from fitsolver.proposal import propose
-from fitsolver.solver import Bench, bench, nominal_stone
+from fitsolver.fitting import requirement
+from fitsolver.fitting.contact import drop
+from fitsolver.fitting.proposal import propose
+from fitsolver.fitting.solver import Bench, bench, nominal_stone
+from fitsolver.seats.metal import metal
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut
+from fitsolver.stones.material import material
 
 EXAMPLES = Path(fitsolver.__file__).parents[1] / "examples"
 MOUNTINGS = ("claw-ring", "old-cushion-collet", "closed-back-oval", "step-rectangle")

@@ -24,8 +24,8 @@ from importlib.resources import files
 from itertools import cycle, islice
 from pathlib import Path
 
-from fitsolver.cut import cut
-from fitsolver.solver import nominal_stone
+from fitsolver.fitting.solver import nominal_stone
+from fitsolver.stones.cut import cut
 from fitsolver.units import carats_from
 
 MESHES = 200

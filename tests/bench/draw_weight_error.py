@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from fitsolver.cut import cut
-from fitsolver.material import material
-from fitsolver.reading import rectangular_u
-from fitsolver.weight import every_make, weigh_list
+from fitsolver.readings.reading import rectangular_u
+from fitsolver.stones.cut import cut
+from fitsolver.stones.material import material
+from fitsolver.weighing.weight import every_make, weigh_list
 
 PICTURE = Path(__file__).parents[2] / "examples" / "weight-error.png"
 CLASSES_CT = (0.2, 0.3, 0.4, 0.5, 0.7, 0.9, 1.2, 1.6, 2.2, 6.0)

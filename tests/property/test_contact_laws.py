@@ -10,7 +10,7 @@ from drawn import case, stone_of, turned
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from fitsolver.clearance import (
+from fitsolver.fitting.clearance import (
     Metal,
     distance,
     facing,
@@ -18,13 +18,13 @@ from fitsolver.clearance import (
     nearest_of_run,
     with_neighbours,
 )
-from fitsolver.contact import drop
-from fitsolver.cut import cut, names
-from fitsolver.form import Form, form
-from fitsolver.metal import Surface
-from fitsolver.placement import Bounds, place
-from fitsolver.seat import Seats
-from fitsolver.stone import Stone
+from fitsolver.fitting.contact import drop
+from fitsolver.fitting.placement import Bounds, place
+from fitsolver.seats.metal import Surface
+from fitsolver.seats.seat import Seats
+from fitsolver.stones.cut import cut, names
+from fitsolver.stones.form import Form, form
+from fitsolver.stones.stone import Stone
 
 # Only a law that fails is printed with its stone, which then is long.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")

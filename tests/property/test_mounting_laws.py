@@ -7,8 +7,8 @@ import random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitsolver.datafile import parse_toml
-from fitsolver.mounting import Mounting, mounting_from
+from fitsolver.files.datafile import parse_toml
+from fitsolver.seats.mounting import Mounting, mounting_from
 
 LENGTHS = {
     "opening_length_mm": (7.5, 9.0),

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitsolver.cut import cut
-from fitsolver.form import form, heights
-from fitsolver.inscribed import FACINGS, Inscribed, Programme, Room, search, turned
-from fitsolver.recut import UP_OR_DOWN, recut
-from fitsolver.stone import Stone
-from fitsolver.target import fixed_body, free_body
+from fitsolver.recutting.inscribed import FACINGS, Inscribed, Programme, Room, search, turned
+from fitsolver.recutting.recut import UP_OR_DOWN, recut
+from fitsolver.recutting.target import fixed_body, free_body
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form, heights
+from fitsolver.stones.stone import Stone
 
 # Only a law that fails is printed with its stone, which then is long.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")

@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulated import EXACT, exact, mounting
 
-from fitsolver.allowance import TABLE
-from fitsolver.cut import cut
-from fitsolver.form import form
-from fitsolver.solver import Bench, Check, bench, check, fitted, stone_sizes
+from fitsolver.fitting.solver import Bench, Check, bench, check, fitted, stone_sizes
+from fitsolver.seats.allowance import TABLE
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form
 
 SEAT = {
     "holds": '"wall"', "state": '"cut"', "back": '"open"', "make": '"cast"',

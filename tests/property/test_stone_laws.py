@@ -8,11 +8,11 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitsolver import outline
-from fitsolver.cut import cut, names
-from fitsolver.form import Form, form, heights
-from fitsolver.polyhedron import polyhedron_of
-from fitsolver.stone import Stone
+from fitsolver.stones import outline
+from fitsolver.stones.cut import cut, names
+from fitsolver.stones.form import Form, form, heights
+from fitsolver.stones.polyhedron import polyhedron_of
+from fitsolver.stones.stone import Stone
 
 # Only a law that fails is printed with its stone, which then is long.
 pytestmark = pytest.mark.filterwarnings("ignore:Generating overly large repr")

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitsolver.cut import cut
-from fitsolver.evidence import Figure
-from fitsolver.reading import direct
-from fitsolver.weight import every_make, weigh, weigh_list
+from fitsolver.readings.reading import direct
+from fitsolver.stones.cut import cut
+from fitsolver.weighing.evidence import Figure
+from fitsolver.weighing.weight import every_make, weigh, weigh_list
 
 STYLES = {name: cut(name) for name in ("round-brilliant", "oval-mixed", "emerald", "oval-cabochon")}
 

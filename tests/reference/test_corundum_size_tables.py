@@ -15,8 +15,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fitsolver.cut import cut
-from fitsolver.form import form, heights
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form, heights
 from fitsolver.units import carats_from
 
 CORUNDUM = 4.00

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import periodictable
 import pytest
 
-from fitsolver.material import material
+from fitsolver.stones.material import material
 
 AVOGADRO_PER_MOL = 6.02214076e23
 ANGSTROM3_CM3 = 1e-24

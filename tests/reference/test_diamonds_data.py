@@ -35,9 +35,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from fitsolver.cut import CutStyle, cut
-from fitsolver.reading import rectangular_u
-from fitsolver.weight import weigh_list
+from fitsolver.readings.reading import rectangular_u
+from fitsolver.stones.cut import CutStyle, cut
+from fitsolver.weighing.weight import weigh_list
 
 Array = NDArray[np.float64]
 

@@ -22,16 +22,16 @@ import pytest
 from drawn import mounting
 from solids import cabochon, pyramid, stone, style
 
-from fitsolver.allowance import allowances
-from fitsolver.belief import belief
-from fitsolver.contact import drop
-from fitsolver.form import form
-from fitsolver.metal import Surface, metal
-from fitsolver.placement import place
-from fitsolver.reading import direct
-from fitsolver.requirement import bounds
-from fitsolver.seat import Seats, seats
-from fitsolver.stone import Stone
+from fitsolver.fitting.contact import drop
+from fitsolver.fitting.placement import place
+from fitsolver.fitting.requirement import bounds
+from fitsolver.readings.reading import direct
+from fitsolver.seats.allowance import allowances
+from fitsolver.seats.belief import belief
+from fitsolver.seats.metal import Surface, metal
+from fitsolver.seats.seat import Seats, seats
+from fitsolver.stones.form import form
+from fitsolver.stones.stone import Stone
 
 SIDES = 288
 

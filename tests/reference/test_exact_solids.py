@@ -16,9 +16,9 @@ import numpy as np
 import pytest
 from solids import cabochon, pyramid, row, stone, style
 
-from fitsolver import outline
-from fitsolver.cut import cut
-from fitsolver.stone import Stone
+from fitsolver.stones import outline
+from fitsolver.stones.cut import cut
+from fitsolver.stones.stone import Stone
 
 CURVED, STRAIGHT = 1e-4, 1e-9
 

@@ -19,9 +19,9 @@ import math
 
 import pytest
 
-from fitsolver.cut import cut
-from fitsolver.evidence import Figure
-from fitsolver.weight import weigh
+from fitsolver.stones.cut import cut
+from fitsolver.weighing.evidence import Figure
+from fitsolver.weighing.weight import weigh
 
 WELL_CUT = cut("round-brilliant").in_make("well-cut")
 

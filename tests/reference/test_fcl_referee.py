@@ -50,13 +50,13 @@ import pytest
 import shapely
 from drawn import Case, case, turned
 
-from fitsolver.allowance import allowances
-from fitsolver.contact import drop
-from fitsolver.metal import Surface, metal
-from fitsolver.placement import place
-from fitsolver.requirement import bounds
-from fitsolver.seat import FACE_POINTS, Seats
-from fitsolver.stone import Stone
+from fitsolver.fitting.contact import drop
+from fitsolver.fitting.placement import place
+from fitsolver.fitting.requirement import bounds
+from fitsolver.seats.allowance import allowances
+from fitsolver.seats.metal import Surface, metal
+from fitsolver.seats.seat import FACE_POINTS, Seats
+from fitsolver.stones.stone import Stone
 
 RNG_SEED = 78
 

@@ -21,10 +21,10 @@ import trimesh
 from shapely import affinity
 from solids import cabochon, pyramid, row, stone, style, two_rows
 
-from fitsolver import outline
-from fitsolver.cut import cut
-from fitsolver.form import form
-from fitsolver.stone import Stone
+from fitsolver.stones import outline
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form
+from fitsolver.stones.stone import Stone
 
 FAMILIES = tuple(outline.FAMILIES)
 SIZES = {"crown_mm": 1.0, "girdle_mm": 0.3, "pavilion_mm": 2.6}

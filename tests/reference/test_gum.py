@@ -21,7 +21,7 @@ import math
 import numpy as np
 import pytest
 
-from fitsolver.uncertainty import (
+from fitsolver.readings.uncertainty import (
     Estimate,
     Floats,
     normal_samples,

@@ -23,8 +23,8 @@ from dataclasses import dataclass
 
 import pytest
 
-from fitsolver.cut import CutStyle, cut, cuts
-from fitsolver.form import form, heights
+from fitsolver.stones.cut import CutStyle, cut, cuts
+from fitsolver.stones.form import form, heights
 
 DIAMOND = 3.52
 TOLERANCE = 0.08

@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fitsolver.hydrostatic import density_by_bottle, density_in_water, water_density_g_cm3
+from fitsolver.weighing.hydrostatic import density_by_bottle, density_in_water, water_density_g_cm3
 
 WADE = {"liquid_g_cm3": 1.0, "air_g_cm3": 0.0}
 

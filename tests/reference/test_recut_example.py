@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import pytest
 
-from fitsolver.cut import cut
-from fitsolver.recut import recut
-from fitsolver.target import cut_of
+from fitsolver.recutting.recut import recut
+from fitsolver.recutting.target import cut_of
+from fitsolver.stones.cut import cut
 
 PUBLISHED_LOSS_PCT = 100 * (1 - 1.45 / 1.63)  # 11.0
 

@@ -15,9 +15,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fitsolver.cut import cut
-from fitsolver.form import form, heights
-from fitsolver.stone import Stone
+from fitsolver.stones.cut import cut
+from fitsolver.stones.form import form, heights
+from fitsolver.stones.stone import Stone
 
 REFERENCE = {
     "table_pct": 57.0,

@@ -24,10 +24,10 @@ from pathlib import Path
 import pytest
 from simulated import EXACT, exact, mounting
 
-from fitsolver.cut import cut
 from fitsolver.errors import OutOfRange
-from fitsolver.instrument import INSTRUMENTS
-from fitsolver.solver import Bench, Check, bench, check
+from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.readings.instrument import INSTRUMENTS
+from fitsolver.stones.cut import cut
 
 BRILLIANT = cut("round-brilliant")
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"

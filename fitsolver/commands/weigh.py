@@ -1,0 +1,203 @@
+"""`fitsolver weigh`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import Parameter
+
+from fitsolver.commands.answer import ANSWERED, BAD_INPUT, Answer, columns, progress_bar
+from fitsolver.commands.desk import Desk, option_of
+from fitsolver.commands.words import Crown, Cut, Depth, Girdle, Json, Length, Pavilion, Width, words
+
+if TYPE_CHECKING:
+    from fitsolver.weighing.evidence import Measured
+
+
+def weigh(
+    *,
+    cut: Cut = None,
+    length: Length = None,
+    width: Width = None,
+    depth: Depth = None,
+    material: Annotated[
+        str | None,
+        Parameter(help="Material, by species or trade name; corundum if not given.",
+                  metavar="NAME"),
+    ] = None,
+    make: Annotated[
+        str | None,
+        Parameter(help="well-cut, commercial or native; all are weighed up if not given.",
+                  metavar="NAME"),
+    ] = None,
+    crown_height: Crown = None,
+    girdle: Girdle = None,
+    pavilion_depth: Pavilion = None,
+    girdle_pct: Annotated[
+        str | None, words("Girdle thickness, per cent of the width.", "PCT")
+    ] = None,
+    table_pct: Annotated[str | None, words("Table, per cent of the width.", "PCT")] = None,
+    mass_ct: Annotated[
+        str | None, words("Mass stated or weighed, to be held against the size.", "CT")
+    ] = None,
+    instrument: Annotated[
+        str | None,
+        Parameter(help="What took the sizes: caliper if not given; seller-0.1 or seller-0.5 for a "
+                       "size quoted to 0.1 or 0.5 mm.", metavar="NAME"),
+    ] = None,
+    old_carats: Annotated[
+        str | None,
+        Parameter(help="The mass is in the old carats of this place, as amsterdam.",
+                  metavar="PLACE"),
+    ] = None,
+    with_: Annotated[
+        tuple[str, ...],
+        Parameter(
+            name="--with",
+            help="Any other reading of the style, as star_pct=52; may be repeated. --star-pct 52 "
+            "says the same.",
+            allow_leading_hyphen=True,
+            negative=(),
+            metavar="NAME=VALUE",
+        ),
+    ] = (),
+    list_: Annotated[
+        Path | None,
+        Parameter(
+            name="--list",
+            help="Weigh a parcel: a CSV file with the columns cut, material, length_mm, width_mm, "
+            "depth_mm and any other reading by its name, as table_pct; parted by , or ; (then "
+            "with decimal commas). The same rows come back with weight_ct, weight_u_ct, "
+            "weight_low_ct and weight_high_ct. --cut, --material and --make hold where the list "
+            "says nothing. Rows that cannot be weighed are told with line and reason and left "
+            "empty; the exit code is then 2.",
+            metavar="FILE",
+        ),
+    ] = None,
+    output: Annotated[
+        Path | None,
+        Parameter(name=("--output", "-o"), metavar="FILE",
+                  help="Where the list goes; to the standard output if not given."),
+    ] = None,
+    force: Annotated[bool, Parameter(help="Let --output overwrite a file.", negative=())] = False,
+    json: Json = False,
+    **more: Annotated[str, Parameter(allow_leading_hyphen=True, show=False)],
+) -> Answer:  # fmt: skip
+    """Estimate the weight of a stone, or of a parcel, from whatever was measured."""
+    desk = Desk()
+    given = {
+        "length_mm": length,
+        "width_mm": width,
+        "depth_mm": depth,
+        "crown_height_mm": crown_height,
+        "pavilion_depth_mm": pavilion_depth,
+        "girdle_mm": girdle,
+        "girdle_pct": girdle_pct,
+        "table_pct": table_pct,
+        "mass_ct": mass_ct,
+    }
+    for item in with_:
+        name, equals, value = item.partition("=")
+        if not equals:
+            desk.refuse("--with", item, "is not NAME=VALUE", "Write it as star_pct=52")
+        given[name.strip().replace("-", "_")] = value
+    given.update({name.replace("-", "_"): value for name, value in more.items()})
+    if list_ is not None:
+        if json:
+            desk.refuse("--json", None, "does not go with --list", "A list comes back as CSV")
+        if old_carats is not None:
+            desk.refuse("--old-carats", old_carats, "does not go with --list", "Leave it out")
+        for name, text in given.items():
+            if text is not None:
+                desk.refuse(
+                    option_of(name), text, "does not go with --list", "Make it a column of the list"
+                )
+        return _weigh_list(desk, list_, output, cut, material, make, force)
+    if output is not None:
+        desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
+    style, stuff = desk.style(cut), desk.material(material or "corundum")
+    if length is None and width is None:
+        desk.refuse("--length", None, "is missing", "Give length, width or both, in mm")
+    readings = desk.readings(style, given)
+    if instrument is not None:
+        desk.instrument(instrument)
+    if old_carats is not None:
+        desk.old_carats(readings, old_carats)
+    styles = None
+    if style is not None:
+        with desk.noting("--make"):
+            from fitsolver.weighing.weight import every_make
+
+            styles = every_make(style, stuff) if make is None else (style.in_make(make),)
+    desk.done()
+    assert style is not None
+    assert stuff is not None
+    assert styles is not None
+
+    from fitsolver.weighing import weight
+
+    # A stated mass is a claim to hold against the size, so the estimate is made without it.
+    stated = readings.pop("mass_ct", None)
+    taken: dict[str, Measured] = dict(readings)
+    if instrument is not None:
+        from fitsolver.readings.reading import direct
+
+        sizes = {name: value for name, value in readings.items() if name.endswith("_mm")}
+        taken |= {name: direct(value, instrument=instrument) for name, value in sizes.items()}
+    found = weight.weigh(styles, stuff, **taken)
+    agreement = None
+    if stated is not None:
+        from fitsolver.weighing.consistency import consistency, implied_density
+
+        taken.pop("density_g_cm3", None)
+        agreement = consistency(implied_density(styles, stated, **taken), stuff)
+    if json:
+        from fitsolver.telling.record import as_json, weight_record
+
+        return Answer(text=as_json(weight_record(found, stuff, agreement)))
+    from fitsolver.telling.report import weight_text
+
+    text = weight_text(found, style, stuff, agreement, columns())
+    if old_carats is not None:
+        text += f"\n\n{mass_ct} old carats of {old_carats} are {stated:.2f} metric carats."
+    return Answer(text=text)
+
+
+def _weigh_list(
+    desk: Desk,
+    path: Path,
+    output: Path | None,
+    cut: str | None,
+    material: str | None,
+    make: str | None,
+    force: bool,
+) -> Answer:
+    """Weigh a parcel; faults and remarks go to the standard error."""
+    if cut is not None:
+        desk.style(cut)
+    if material is not None:
+        desk.material(material)
+    if output is not None:
+        desk.writable("--output", output, force=force)
+    desk.done()
+
+    from fitsolver.files.datafile import new_file
+    from fitsolver.telling.stone_report import parcel_text, remarks_text
+    from fitsolver.weighing.parcel import weigh_parcel
+
+    usual = {"cut_name": cut, "material_name": material, "make": make}
+    # A bar and a list on one terminal would run into each other.
+    shown = output is not None or not sys.stdout.isatty()
+    with progress_bar("Weighing", shown) as progress:
+        if output is None:
+            tally = weigh_parcel(path, sys.stdout, **usual, progress=progress)
+        else:
+            with new_file(output, overwrite=force) as target:
+                tally = weigh_parcel(path, target, **usual, progress=progress)
+    return Answer(
+        text="" if output is None else parcel_text(tally, str(output), columns()),
+        code=BAD_INPUT if tally.bad_rows else ANSWERED,
+        aside=remarks_text(tally, str(path), columns()),
+    )

@@ -1,0 +1,1 @@
+"""Drawings: described once in millimetres, painted as SVG, PNG or on paper."""

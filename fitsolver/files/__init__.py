@@ -1,0 +1,1 @@
+"""Files: TOML read strictly, every fault at once, every write whole or not at all."""

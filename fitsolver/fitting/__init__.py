@@ -1,0 +1,1 @@
+"""Fitting: one stone in one seat, and all the stones that a seat takes."""

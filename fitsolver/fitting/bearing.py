@@ -1,0 +1,183 @@
+"""What a pavilion bears on: the places of a ledge that may stop a stone, for hundreds of seats.
+
+The depth of the stone stays free: a place is its height and how deep the pavilion is over it, as a
+share of its whole depth. Plan lengths are in the stone's frame and widths, heights in mm. Which
+facets and corners can matter is settled on one seat, the nominal one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.clearance import Metal, following, greatest
+from fitsolver.seats.seat import Seats
+from fitsolver.stones.form import Form, heights
+
+Array = NDArray[np.float64]
+
+# Parts of the way from the ledge's inner edge to its outer end under the outline.
+ALONG = np.array([0.0, 0.5, 1.0])
+# Pavilion facets that are tried over each station, of a dome more, and corners of the girdle that
+# are tried over each run.
+_FACETS, _DOME_FACETS = 6, 12
+_CORNERS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ledge:
+    """A ledge under a stone: from the `wall` at the datum plane to the `inner` edge.
+
+    Each method returns places that may stop the stone, heights z (s, c) and shares of depth.
+    """
+
+    form: Form
+    seats: Seats
+    width: Array
+    wall: Metal
+    inner: Array
+    nominal: int
+
+    @property
+    def heights(self) -> tuple[Array, Array]:
+        """Heights of the ledge's inner and outer edge, (s, n)."""
+        inner, outer = self.seats.ledge_inner_z, self.seats.ledge_outer_z
+        assert inner is not None
+        assert outer is not None
+        shape = self.wall.length.shape
+        return np.broadcast_to(inner, shape), np.broadcast_to(outer, shape)
+
+    def inside(self, cover: Array, beyond: Array) -> Sequence[tuple[Array, Array]]:
+        """Places on each station's line down the ledge, as far out as the outline reaches, and
+        where ridges of the pavilion cross the runs of the inner edge.
+        """
+        inner_z, outer_z = self.heights
+        end = np.clip(cover / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
+        end = np.where(beyond <= 0, 1.0, end)
+        out = self.wall.points - self.inner
+        edge = Pavilion.over(self.form, self.inner, self.nominal)
+        z, zeta = [inner_z], [edge.share()]
+        for part in ALONG[1:]:
+            places = self.inner + part * end * out
+            z.append(inner_z + part * end * (outer_z - inner_z))
+            zeta.append(Pavilion.over(self.form, places, self.nominal).share())
+        under = np.tile(cover > 0, len(ALONG))
+        down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
+        part, share = edge.ridge(zeta[0])
+        between = (cover > 0) & (following(cover) > 0) & self.wall.joined
+        crossing = inner_z + part * (following(inner_z) - inner_z)
+        return down, (np.where(between, crossing, -np.inf), share)
+
+    def under_girdle(self) -> tuple[Array, Array]:
+        """The vertex of the girdle's lower edge that stands highest over each run of the ledge."""
+        inner_z, outer_z = self.heights
+        out_x, out_y = self.wall.outward
+        way_x, way_y = self.wall.way / self.wall.length**2
+        in_x, in_y = self.wall.points - self.inner
+        breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-4)
+        broader = following(in_x) * out_x + following(in_y) * out_y - breadth
+        fall = outer_z - inner_z
+        fields = (
+            *self.wall.points, out_x, out_y, way_x, way_y, breadth, broader,
+            outer_z, following(outer_z) - outer_z, fall, following(fall) - fall,
+        )  # fmt: skip
+        rim, share = self.form.rim
+        depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
+        # In the nominal seat every vertex is tried, also a little beside its run.
+        nominal = [field[self.nominal] for field in fields]
+        x, y = rim.T[..., None]
+        z = _on_the_ledge(nominal, x, y, 0.3)
+        z += depth[self.nominal] * share[:, None]
+        count = min(_CORNERS, len(rim))
+        highest = np.argpartition(-z, count - 1, axis=0)[:count]
+        best = np.full(out_x.shape, -np.inf)
+        found, zeta = best.copy(), np.zeros(best.shape)
+        for vertex in highest:
+            x, y = rim[vertex].T
+            z = _on_the_ledge(fields, x, y)
+            rest = z + depth[:, None] * share[vertex]
+            better = self.wall.joined & (rest > best)
+            best = np.where(better, rest, best)
+            found, zeta = np.where(better, z, found), np.where(better, share[vertex], zeta)
+        return found, zeta
+
+
+def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0.0) -> Array:
+    """Height of a ledge under plan points, -inf beside it (by more than a part of its size)."""
+    at_x, at_y, out_x, out_y, way_x, way_y, breadth, broader, z, higher, fall, steeper = fields
+    to_x, to_y = x - at_x, y - at_y
+    part = to_x * way_x + to_y * way_y
+    inward = -(to_x * out_x + to_y * out_y) / (breadth + part * broader)
+    over = (np.abs(part - 0.5) <= 0.5 + beside) & (np.abs(inward - 0.5) <= 0.5 + beside)
+    height = z + part * higher - inward * (fall + part * steeper)
+    return np.where(over, height, -np.inf)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pavilion:
+    """The pavilion's facets over points (2, s, n) and the runs from each to the next, in widths.
+
+    The share of depth over a point is the least of level - slope . point, at most 1; of all
+    facets only the few that come closest to being least over the nominal seat's points and
+    their next ones are kept: `slopes` (f, 2, n), `levels` (f, n).
+    """
+
+    form: Form
+    points: Array
+    slopes: Array
+    levels: Array
+
+    @classmethod
+    def over(cls, form: Form, points: Array, nominal: int) -> Pavilion:
+        """The facets over points (2, s, n)."""
+        facets = form.pavilion
+        steep = facets.normals / facets.slopes[:, None]
+        level = facets.offsets / facets.slopes
+        count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
+        if count == 0:
+            return cls(form=form, points=points, slopes=steep, levels=level)
+        share = level - form.fold(points[:, nominal].T) @ steep.T
+        over = share - share.min(axis=1, keepdims=True)
+        over = np.minimum(over, np.roll(over, -1, axis=0))
+        chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
+        slopes = steep[chosen].transpose(0, 2, 1)
+        return cls(form=form, points=points, slopes=slopes, levels=level[chosen])
+
+    def share(self, way: Array | float = 0.0) -> Array:
+        """How deep the pavilion is over its points, or some way (2, s, n) beside them, (s, n)."""
+        if len(self.levels) == 0:
+            return np.ones(self.points.shape[1:])
+        rise = greatest(self.form, self.points + way, self.slopes, self.levels)
+        return np.minimum(-rise, 1.0, out=rise)
+
+    def ridge(self, start: Array) -> tuple[Array, Array]:
+        """Where between its points and the next the pavilion is deepest: (part, share), (s, n).
+
+        `start` is its share of depth over the points. Along a run the share is the least of
+        straight lines. The lines that are least at its two ends cross at a first guess; the line
+        that is least there takes the place of one of them for the second.
+        """
+        small = 1e-6
+        way = following(self.points) - self.points
+        stop = following(start)
+        gain = (self.share(small * way) - start) / small
+        loss = (stop - self.share((1 - small) * way)) / small
+        crosses = (gain > 0) & (loss < 0)
+        gain, loss = np.where(crosses, gain, 1.0), np.where(crosses, loss, -1.0)
+        # Both lines by their height at the run's beginning.
+        rising, falling = start, stop - loss
+        part = np.clip((falling - rising) / (gain - loss), 0.0, 1.0)
+        share = self.share(part * way)
+        slope = (self.share((part + small) * way) - share) / small
+        own = share - part * slope
+        climbs = slope > 0
+        gain, loss = np.where(climbs, slope, gain), np.where(climbs, loss, slope)
+        rising, falling = np.where(climbs, own, rising), np.where(climbs, falling, own)
+        again = np.clip((falling - rising) / np.maximum(gain - loss, small), 0.0, 1.0)
+        better = self.share(again * way)
+        part = np.where(better > share, again, part)
+        share = np.maximum(better, share)
+        return np.where(crosses, part, 0.0), np.where(crosses, share, start)

@@ -1,0 +1,197 @@
+"""How clear of metal a stone's outline lies in plan, for hundreds of possible seats at once.
+
+The outline is convex, or folded into a convex half (a heart): a point is off it by the greatest,
+over the outline's normals, of n . p - h, negative inside. Metal is drawn by points and the
+straight runs between them; a run comes nearest at one of its ends, or where a vertex of the
+outline faces it squarely, as a stone's corner faces a smooth wall. Which normals and vertices can
+matter is settled on one seat, the nominal one, and only their neighbours are tried on the others.
+
+Lengths are in widths of the stone, so that one outline serves every size. Plan vectors lead with
+the axis x, y; then come samples s and points n.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.stones.form import Form
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+# Normals that are tried for a point besides the nominal seat's own: close by, and parts of the way
+# to those of the points before and after it, which are taken as so far at least and at most [deg].
+CLOSE_DEG = 1.5
+FAN = np.array([0.2, 0.5, 1.0])
+FAN_DEG = 8.0, 60.0
+# The same for the vertices that face a run, which only irregularity turns [deg].
+RUN_FAN_DEG = np.array([0.0, -1.5, 1.5])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Metal:
+    """Points (2, s, n) of metal seen from above, and the straight runs from each to the next.
+
+    `joined` (n,) says whether there is metal between a point and the next; `way` (2, s, n) and
+    `length` (s, n) of the runs, `outward` (2, s, n) their unit normals, to the right of the way.
+    """
+
+    points: Array
+    joined: NDArray[np.bool_]
+    way: Array
+    length: Array
+    outward: Array
+
+    @staticmethod
+    def of(points: Array, joined: NDArray[np.bool_]) -> Metal:
+        """Draw the runs through points."""
+        way = following(points) - points
+        length = np.sqrt(np.maximum(way[0] ** 2 + way[1] ** 2, 1e-18))
+        outward = np.stack([way[1], -way[0]]) / length
+        return Metal(points=points, joined=joined, way=way, length=length, outward=outward)
+
+    def row(self, sample: int) -> Metal:
+        """One sample alone."""
+        row = slice(sample, sample + 1)
+        return Metal(
+            points=self.points[:, row],
+            joined=self.joined,
+            way=self.way[:, row],
+            length=self.length[row],
+            outward=self.outward[:, row],
+        )
+
+    def moved(self, shift: Array) -> Metal:
+        """As seen from a stone that is shifted by (2, s, 1)."""
+        return replace(self, points=self.points - shift)
+
+
+def following(values: Array) -> Array:
+    """Values (..., n) of the next point round."""
+    return np.concatenate([values[..., 1:], values[..., :1]], axis=-1)
+
+
+def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
+    """Greatest of slopes . point - levels over points (2, s, n), shape (s, n).
+
+    `slopes` (f, 2, n) and `levels` (f, n) are those tried at each point: of normals of the
+    outline, or of pavilion facets.
+    """
+    x, y = points[0], np.abs(points[1]) if form.mirrored else points[1]
+    best = np.full(x.shape, -np.inf)
+    here, more = np.empty_like(best), np.empty_like(best)
+    for slope, level in zip(slopes, levels, strict=True):
+        np.multiply(x, slope[0], out=here)
+        np.multiply(y, slope[1], out=more)
+        here += more
+        here -= level
+        np.maximum(best, here, out=best)
+    return best
+
+
+def distance(form: Form, points: Array, tried: Indices) -> Array:
+    """Distance of points (2, s, n) off the outline, trying normals (f, n): (s, n)."""
+    return greatest(form, points, form.normals[tried].transpose(0, 2, 1), form.reach[tried])
+
+
+def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
+    """Numbers (sides, n) of the outline's normals that points (2, n) of one seat are nearest along.
+
+    A second one is the next crest of n . p - h: from inside, another side may be nearly as near.
+    """
+    away = form.fold(points.T) @ form.normals.T - form.reach
+    first = away.argmax(axis=1)
+    if sides == 1:
+        return np.asarray(first[None])
+    crest = (away >= np.roll(away, 1, axis=1)) & (away >= np.roll(away, -1, axis=1))
+    crest[np.arange(len(first)), first] = False
+    return np.stack([first, np.where(crest, away, -np.inf).argmax(axis=1)])
+
+
+def with_neighbours(form: Form, nearest: Indices) -> Indices:
+    """The same with normals on both sides of the first, as far as those of the points beside it.
+
+    Shape (f, n): where a corner faces the points the fan is wide, along a smooth side narrow.
+    """
+    angle = _angle(form.normals)
+    middle = (angle + np.append(angle[-1] - 2 * np.pi, angle[:-1])) / 2
+    own = angle[nearest[0]]
+    close = np.full((1, len(own)), np.deg2rad(CLOSE_DEG))
+    after = np.clip(_turn(following(own) - own), *np.deg2rad(FAN_DEG))
+    before = np.clip(_turn(own - np.roll(own, 1)), *np.deg2rad(FAN_DEG))
+    parts = np.concatenate([close, FAN[:, None] * after, -close, -FAN[:, None] * before])
+    tried: Indices = np.vstack([nearest[0], _sectors(middle, own + parts), nearest[1:]])
+    return tried
+
+
+def facing(form: Form, metal: Metal, nominal: int) -> Array:
+    """Vertex of the outline that reaches farthest toward each run of the metal, (2, s, n).
+
+    It does not depend on the shift. (A heart's cleft faces no run: metal there has points.)
+    """
+    ring = _hull(form)
+    edge = np.roll(ring, -1, axis=0) - ring
+    # A vertex reaches farthest between the normals of the edges before and after it.
+    before = np.roll(_angle(np.column_stack([edge[:, 1], -edge[:, 0]])), 1)
+    before[0] -= 2 * np.pi
+    out_x, out_y = metal.outward
+    turn = np.arctan2(out_y[nominal], out_x[nominal]) + np.deg2rad(RUN_FAN_DEG)[:, None]
+    best = np.full(out_x.shape, -np.inf)
+    place = np.empty(metal.points.shape)
+    for x, y in ring[_sectors(before, turn)].transpose(0, 2, 1):
+        here = out_x * x
+        here += out_y * y
+        better = here > best
+        np.maximum(best, here, out=best)
+        np.copyto(place[0], x, where=better)
+        np.copyto(place[1], y, where=better)
+    return place
+
+
+def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
+    """Least distance (s, n) of each run, from a point to the next, off an outline.
+
+    `gap` is that of the points themselves, `vertex` (2, s, n) faces the runs. A run is nearer
+    than its ends only where the vertex stands before it.
+    """
+    to_x, to_y = vertex - metal.points
+    off = to_x * metal.outward[0]
+    off += to_y * metal.outward[1]
+    to_x *= metal.way[0]
+    to_y *= metal.way[1]
+    to_x += to_y
+    part = np.divide(to_x, metal.length**2, out=to_x)
+    squarely = metal.joined & (part > 0) & (part < 1)
+    return np.asarray(np.minimum(gap, -off, out=gap.copy(), where=squarely))
+
+
+def _hull(form: Form) -> Array:
+    """The outline's convex hull, counter-clockwise."""
+    if not form.mirrored:
+        return form.outline
+    import shapely
+
+    hull = shapely.MultiPoint(form.outline).convex_hull.normalize()
+    corners: Array = shapely.get_coordinates(hull)[:-1]
+    return corners[::-1]
+
+
+def _angle(normals: Array) -> Array:
+    """Angles of normals (k, 2) that go once round, rising."""
+    return np.unwrap(np.arctan2(normals[:, 1], normals[:, 0]))
+
+
+def _turn(angle: Array) -> Array:
+    """Angles brought to between half a turn back and half a turn on."""
+    turned: Array = np.mod(angle + np.pi, 2 * np.pi) - np.pi
+    return turned
+
+
+def _sectors(starts: Array, turn: Array) -> Indices:
+    """Number of the sector, from each start to the next, that every angle lies in."""
+    turned = np.mod(turn - starts[0], 2 * np.pi) + starts[0]
+    number: Indices = np.searchsorted(starts, turned, side="right").astype(np.int64) - 1
+    return number

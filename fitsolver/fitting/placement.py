@@ -1,0 +1,329 @@
+"""A stone set level into possible seats: where it centres, what it touches, how far all is clear.
+
+One kernel for one seat or hundreds: every array leads with the seats' sample axis. The stone is
+its form (outline and pavilion facets) with a size for each sample; depth stays free, so that one
+placement serves every depth.
+
+Pose rule: level, at a fixed turn, shifted in the plane to where the least of all plan margins
+(gap, closing gap, cover; notch floor and ceiling) is widest: a stone seats if it seats in some
+place, and that is where a setter centres it. The nominal seat is centred several times over, the
+others once, from where the nominal one came to lie.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.bearing import Ledge, Pavilion
+from fitsolver.fitting.centring import widest_least
+from fitsolver.fitting.clearance import (
+    Indices,
+    Metal,
+    distance,
+    facing,
+    nearest_normals,
+    nearest_of_run,
+    with_neighbours,
+)
+from fitsolver.seats.seat import FACE_POINTS, Seats
+from fitsolver.stones.form import Form
+
+Array = NDArray[np.float64]
+
+# Sectors of the round whose tightest station enters the centring. (The tightest of all would
+# lie on one side and let the stone drift to the other.)
+_SECTORS = 18
+# How often the nominal seat is centred, unless it has settled before (in widths).
+_ROUNDS = 6
+_SETTLED = 0.001
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """What the pose strives for, (s,): gap from `gap_low` to `gap_high`, cover from `cover_low`."""
+
+    gap_low: Array
+    gap_high: Array
+    cover_low: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """A form of one plan size in `seats`, s samples, n stations; all lengths in mm.
+
+    `gap` (s, n) from outline to metal at the girdle, negative where the outline passes the
+    metal; `near` (s, n) the least gap from each station to the next; leaning metal was judged at
+    `height` (s,) and closes in by `inward` (s, n) with every millimetre up. `cover` (s, n) of
+    ledge under the outline; `contact_z`, `contact_zeta` (s, c) heights of ledge points under the
+    stone and how deep the pavilion is over them, as a share of its whole depth, first those
+    `ALONG` each station's line; `gallery_zeta` (s, m) how deep it is over each stretch of the
+    rail; `shift` (s, 2) in the turned stone's frame.
+    """
+
+    form: Form
+    seats: Seats
+    turn_rad: float
+    length: Array
+    width: Array
+    shift: Array
+    gap: Array
+    near: Array
+    height: Array
+    inward: Array
+    cover: Array | None
+    contact_z: Array | None
+    contact_zeta: Array | None
+    gallery_zeta: Array | None
+
+    def clearances(self, bottom: Array, girdle: Array) -> tuple[Array, Array, Array]:
+        """Return `gap`, `near` and `entry_gap` with the girdle's lower plane at `bottom` (s,) [mm].
+
+        Leaning metal was judged at another height, the same for all depths: what it closes in
+        between the two is taken off. The girdle's edge that counts is the upper one under metal
+        that leans inward, else the lower one.
+        """
+        edge = np.where(self.seats.lean > 0, bottom + girdle, bottom)
+        closer = (edge - self.height)[:, None] * self.inward
+        near = self.near - closer
+        at_rim = self.near - (self.seats.top - self.height[:, None]) * self.inward
+        return self.gap - closer, near, np.minimum(near, at_rim)
+
+    def girdle_bottom(self, pavilion: Array) -> Array:
+        """Height of the girdle's lower plane at rest, for pavilion depths (s,) [mm].
+
+        The stone is lowered until the first ledge point touches: max over points of
+        z + pavilion x zeta. -inf where nothing is under it.
+        """
+        if self.contact_z is None or self.contact_zeta is None:
+            raise ValueError("an uncut seat has no ledge to rest on")
+        rest: Array = (self.contact_z + pavilion[:, None] * self.contact_zeta).max(axis=1)
+        return rest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Plan:
+    """What the pose is judged by, in the stone's frame before its shift and in its widths.
+
+    `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None.
+    """
+
+    form: Form
+    metal: Metal
+    facing: Array
+    inner: Array | None
+    bounds: Bounds
+    claws: bool
+    cut: bool
+    nominal: int
+
+    def nearest(self, points: Array, sides: int = 1) -> Indices:
+        """Normals (sides, n) that points (2, s, n) of the nominal seat are nearest along."""
+        return nearest_normals(self.form, points[:, self.nominal], sides)
+
+    def normals(self, points: Array, chosen: Indices) -> Array:
+        """The outline's normals (2, n) of the given numbers, on the side the points are on."""
+        normals = self.form.normals[chosen]
+        return self.form.unfold(normals, points[:, self.nominal].T).T
+
+    def alone(self) -> _Plan:
+        """The nominal seat alone."""
+        row = slice(self.nominal, self.nominal + 1)
+        bounds = self.bounds
+        return replace(
+            self,
+            metal=self.metal.row(self.nominal),
+            facing=self.facing[:, row],
+            inner=None if self.inner is None else self.inner[:, row],
+            bounds=Bounds(
+                gap_low=bounds.gap_low[row],
+                gap_high=bounds.gap_high[row],
+                cover_low=bounds.cover_low[row],
+            ),
+            nominal=0,
+        )
+
+
+def place(
+    form: Form,
+    seats: Seats,
+    length: Array,
+    width: Array,
+    girdle: Array,
+    bounds: Bounds,
+    *,
+    turn_rad: float = 0.0,
+    girdle_z: float | Array | None = None,
+    nominal: int = 0,
+) -> Placement:
+    """Place a form of given length and width (s,) [mm] into `seats` at a turn.
+
+    `seats` may be one seat for all s stones. `girdle` (s,) is the girdle's thickness; `bounds`
+    what the pose strives for; `girdle_z` the height of the girdle's lower plane at which leaning
+    metal is judged (the datum, or half a millimetre under the rim, if not given); `nominal` the
+    row about which neighbours are chosen.
+
+    A stone whose ratio is off the form's by a reading's error of r is squeezed by r, and its
+    gaps with it: 0.3 % of a gap.
+    """
+    low = girdle_z if girdle_z is not None else (0.0 if seats.state == "cut" else -0.5)
+    # The edge of the girdle that leaning metal comes nearest to.
+    height = np.where(seats.lean > 0, low + girdle, low)
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    # In widths of the stone, and in its length over its form's ratio.
+    across = 1 / width[:, None]
+    along = form.length_ratio / length[:, None]
+
+    def seen(points: Array) -> Array:
+        """Plan points (s, n, 2) in the turned stone's frame and widths, (2, s, n)."""
+        x, y = points[..., 0], points[..., 1]
+        turned = np.empty((2, len(width), x.shape[1]))
+        np.multiply(x, c * along, out=turned[0])
+        np.multiply(y, c * across, out=turned[1])
+        if turn_rad != 0:
+            turned[0] += y * (s * along)
+            turned[1] -= x * (s * across)
+        return turned
+
+    one_piece = np.roll(seats.claw, -1) == seats.claw
+    metal = Metal.of(seen(seats.opening_at(height)), one_piece)
+    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
+    plan = _Plan(
+        form=form,
+        metal=metal,
+        facing=facing(form, metal, nominal),
+        inner=inner,
+        bounds=Bounds(
+            gap_low=bounds.gap_low / width,
+            gap_high=bounds.gap_high / width,
+            cover_low=bounds.cover_low / width,
+        ),
+        claws=seats.holds == "claws",
+        cut=seats.state == "cut",
+        nominal=nominal,
+    )
+    shift = _shift(plan)
+    at = shift[..., None]
+    metal = metal.moved(at)
+    tried = plan.nearest(metal.points)
+    gap = distance(form, metal.points, with_neighbours(form, tried))
+    near = nearest_of_run(metal, gap, plan.facing) * width[:, None]
+    gap *= width[:, None]
+    # How leaning metal closes in on the nearest girdle, as in the nominal seat.
+    outward = seats.outward @ np.array([[c, -s], [s, c]])
+    inward = seats.lean[:, None] * np.einsum(
+        "kn,nk->n", plan.normals(metal.points, tried[0]), outward
+    )
+
+    cover = contact_z = contact_zeta = gallery_zeta = None
+    if inner is not None:
+        inner = inner - at
+        cover = -distance(form, inner, with_neighbours(form, plan.nearest(inner, 2)))
+        cover *= width[:, None]
+        # A lean shifts the runs of the wall without turning them.
+        wall = replace(metal, points=seen(seats.opening) - at)
+        # The wall at the datum plane rather than at the girdle.
+        beyond = gap + height[:, None] * inward
+        ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
+        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
+        contact_z = np.hstack([z for z, _ in contacts])
+        contact_zeta = np.hstack([zeta for _, zeta in contacts])
+    if seats.gallery is not None:
+        pavilion = Pavilion.over(form, seen(seats.gallery) - at, nominal)
+        share = pavilion.share()
+        gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
+    return Placement(
+        form=form,
+        seats=seats,
+        turn_rad=turn_rad,
+        length=length,
+        width=width,
+        shift=(shift * width).T,
+        gap=gap,
+        near=near,
+        height=np.broadcast_to(height, width.shape),
+        inward=inward,
+        cover=cover,
+        contact_z=contact_z,
+        contact_zeta=contact_zeta,
+        gallery_zeta=gallery_zeta,
+    )
+
+
+def _shift(plan: _Plan) -> Array:
+    """Where the stone centres in every seat, (2, s)."""
+    alone = plan.alone()
+    low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
+    points = alone.metal.points
+    here: Array = (points.min(axis=2) + points.max(axis=2) - (low + high)[:, None]) / 2
+    for _ in range(_ROUNDS):
+        step = _step(alone, here)
+        here = here + step
+        if np.abs(step).max() < _SETTLED:
+            break
+    if plan.metal.points.shape[1] == 1:
+        return here
+    # In the others the metal's middle is as far from the stone's, to begin with.
+    mean = plan.metal.points.mean(axis=2)
+    start: Array = here + mean - mean[:, plan.nominal : plan.nominal + 1]
+    return start + _step(plan, start)
+
+
+def _step(plan: _Plan, shift: Array) -> Array:
+    """How much farther to shift (2, s), all clearances taken as straight about `shift`."""
+    form, metal = plan.form, plan.metal.moved(shift[..., None])
+    tried = plan.nearest(metal.points)
+    gap = distance(form, metal.points, tried)
+    near = nearest_of_run(metal, gap, plan.facing)
+    normal = plan.normals(metal.points, tried[0])
+
+    def toward(stations: Indices) -> Array:
+        """Directions (2, s, k) of the least gaps of some stations (s, k)."""
+        nearer = _at(near, stations) < _at(gap, stations)
+        square = np.take_along_axis(metal.outward, stations[None], axis=2)
+        return np.asarray(np.where(nearer, square, normal[:, stations]))
+
+    bounds = plan.bounds
+    low, high = bounds.gap_low[:, None], bounds.gap_high[:, None]
+    if plan.claws and not plan.cut:  # a claw is bent as a whole
+        by_claw = len(gap), -1, FACE_POINTS
+        mean = gap.reshape(by_claw).mean(axis=2)
+        along = np.broadcast_to(normal[:, None], metal.points.shape)
+        along = along.reshape(2, *by_claw).mean(axis=3)
+        fields = [(mean - low, along), (high - mean, -along)]
+    else:
+        tight = _tightest(near, _SECTORS)
+        if plan.claws:  # it closes as a whole
+            wide = _tightest(near, near.shape[1] // FACE_POINTS)
+            far = _at(near, wide), toward(wide)
+        else:
+            wide = _tightest(-gap, _SECTORS)
+            far = _at(gap, wide), normal[:, wide]
+        fields = [(_at(near, tight) - low, toward(tight)), (high - far[0], -far[1])]
+    if plan.inner is not None:
+        inner = plan.inner - shift[..., None]
+        first, second = tried = plan.nearest(inner, 2)
+        cover = -distance(form, inner, tried)
+        thin = _tightest(cover, _SECTORS)
+        other = -distance(form, inner, tried[1:])
+        sides = plan.normals(inner, first), plan.normals(inner, second)
+        along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
+        fields.append((_at(cover, thin) - bounds.cover_low[:, None], -along))
+    slack = np.concatenate([field[0] for field in fields], axis=1)
+    return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
+
+
+def _tightest(slack: Array, sectors: int) -> Indices:
+    """Where the least of (s, n) is in every sector of the round, (s, k)."""
+    count = slack.shape[1]
+    size = -(-count // sectors)
+    table = np.minimum(np.arange(0, count, size)[:, None] + np.arange(size), count - 1)
+    chosen: Indices = table[np.arange(len(table)), slack[:, table].argmin(axis=2)]
+    return chosen
+
+
+def _at(values: Array, stations: Indices) -> Array:
+    chosen: Array = np.take_along_axis(values, stations, axis=1)
+    return chosen

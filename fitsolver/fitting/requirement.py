@@ -1,0 +1,370 @@
+"""Requirements: what must hold for a stone to seat, each as a margin in millimetres.
+
+A margin says how far a requirement holds; negative = short by that much. A stone seats where all
+margins are at least 0 together. Below full cover a stone falls through, and then the metal above
+it looks ample: cover therefore gates every other answer (it is one of the margins, and the rest
+height of a stone that touches nothing is minus infinity).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.bearing import ALONG
+from fitsolver.fitting.placement import Bounds, Placement
+from fitsolver.seats.allowance import Allowances
+from fitsolver.seats.seat import FACE_POINTS, Seats
+
+Array = NDArray[np.float64]
+
+# How far below the highest girdle that serves an uncut seat's bearing is cut at most [mm]: metal
+# for a last file stroke, not a deep seat. Common practice.
+BELOW_HIGHEST_MM = 0.15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """A requirement's name, the allowance that sets it, and what the bench can do about it.
+
+    `claw_alteration` says it for claws, where the words differ.
+    """
+
+    name: str
+    meaning: str
+    allowance: str
+    alteration: str = ""
+    claw_alteration: str = ""
+    alteration_allowance: str = ""
+
+
+KINDS: Mapping[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind(
+            name="entry",
+            meaning="the rim or the claw tips let the girdle pass",
+            allowance="rim_give_mm",
+            alteration="open the rim",
+            claw_alteration="open the claws further",
+            alteration_allowance="alter_rim_open_mm",
+        ),
+        Kind(
+            name="girdle gap",
+            meaning="the girdle does not bind on the metal beside it",
+            allowance="gap_min_mm",
+            alteration="relieve the wall",
+            claw_alteration="relieve the notches",
+            alteration_allowance="alter_wall_relief_mm",
+        ),
+        Kind(
+            name="closing gap",
+            meaning="closing the metal reaches the girdle all round",
+            allowance="gap_max_mm",
+            alteration="bring the wall in",
+            claw_alteration="bend the claws in",
+            alteration_allowance="alter_wall_in_mm",
+        ),
+        Kind(
+            name="ledge cover", meaning="the ledge carries the girdle all round",
+            allowance="cover_min_mm",
+        ),
+        Kind(
+            name="bearing match",
+            meaning="ledge and pavilion lie on each other",
+            allowance="bearing_gap_max_mm",
+            alteration="recut the bearing",
+            alteration_allowance="alter_bearing_mm",
+        ),
+        Kind(
+            name="metal above girdle",
+            meaning="enough metal stands above the girdle to close over it",
+            allowance="edge_above_girdle_mm",
+            alteration="cut the ledge deeper",
+            claw_alteration="cut the notches lower",
+            alteration_allowance="alter_deepen_mm",
+        ),
+        Kind(
+            name="culet clearance", meaning="the culet clears the finger or the back",
+            allowance="culet_clearance_open_mm",
+        ),
+        Kind(
+            name="gallery clearance",
+            meaning="the pavilion clears the gallery rail",
+            allowance="gallery_clearance_mm",
+            alteration="relieve the gallery rail",
+            alteration_allowance="alter_gallery_open_mm",
+        ),
+        Kind(
+            name="notch mouth",
+            meaning="the girdle goes into the notches",
+            allowance="mouth_play_min_mm",
+            alteration="open the notches",
+            alteration_allowance="alter_mouth_mm",
+        ),
+        Kind(
+            name="notch floor",
+            meaning="the stone reaches far enough into every claw or wall to be held",
+            allowance="notch_share_min",
+            alteration="bend the claws in further",
+            alteration_allowance="alter_claw_bend_mm",
+        ),
+        Kind(
+            name="notch ceiling",
+            meaning="the notch or bearing leaves enough metal",
+            allowance="notch_share_max",
+            alteration="bend the claws out further",
+            alteration_allowance="alter_claw_bend_mm",
+        ),
+        Kind(
+            name="height play",
+            meaning="some girdle height clears finger and gallery and leaves metal to close",
+            allowance="claw_top_share",
+        ),
+    )
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirements:
+    """All margins of a stone in possible seats, s samples, the first the best estimate.
+
+    `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
+    within its allowance; `thresholds` name -> mm in the best estimate; `stations` name -> station
+    (its direction) where the best estimate is tightest, or -1; `set_by` name -> the allowance that
+    sets it in this seat; `girdle_bottom` (s,) [mm].
+    """
+
+    margins: Mapping[str, Array]
+    altered: Mapping[str, Array]
+    thresholds: Mapping[str, float]
+    stations: Mapping[str, int]
+    set_by: Mapping[str, str]
+    girdle_bottom: Array
+
+    def holds(self, *, altered: bool = False) -> NDArray[np.bool_]:
+        """Whether all margins hold together, (s,)."""
+        stack = np.array(list((self.altered if altered else self.margins).values()))
+        return np.asarray((stack >= 0).all(axis=0))
+
+
+def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) -> Array:
+    """Metal that must stand above the girdle's upper plane, (s,) [mm].
+
+    Walls: a fixed edge, more for a cabochon. Claws: a share of the crown's height.
+    """
+    name = _closing_allowance(placement)
+    if name == "claw_top_share":
+        return allowances[name] * crown
+    return np.full_like(crown, allowances[name])
+
+
+def _closing_allowance(placement: Placement) -> str:
+    if placement.seats.holds == "claws":
+        return "claw_top_share"
+    dome = bool(placement.form.style.domes)
+    return "edge_above_girdle_cabochon_mm" if dome else "edge_above_girdle_mm"
+
+
+def bounds(seats: Seats, allowances: Allowances) -> Bounds:
+    """What the pose strives for in these seats: the plan thresholds, as bounds of gap and cover."""
+    one = np.ones(seats.count)
+    if seats.state == "cut":
+        return Bounds(
+            gap_low=allowances["gap_min_mm"] * one,
+            gap_high=allowances["gap_max_mm"] * one,
+            cover_low=allowances["cover_min_mm"] * one,
+        )
+    floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
+    return Bounds(gap_low=-(ceiling + bend_out), gap_high=bend_in - floor, cover_low=0.0 * one)
+
+
+def _notch(seats: Seats, allowances: Allowances) -> tuple[Array, Array, float, float]:
+    """Least and greatest reach of the girdle into uncut metal (s,), and the claws' bends [mm]."""
+    thickness = seats.thickness
+    if seats.holds == "claws":
+        return (
+            allowances["notch_share_min"] * thickness,
+            allowances["notch_share_max"] * thickness,
+            allowances["claw_bend_in_mm"],
+            allowances["claw_bend_out_mm"],
+        )
+    floor = np.full_like(thickness, allowances["wall_bearing_min_mm"])
+    return floor, thickness - allowances["wall_remaining_min_mm"], 0.0, 0.0
+
+
+def requirements(
+    placement: Placement, crown: Array, girdle: Array, pavilion: Array, allowances: Allowances
+) -> Requirements:
+    """Work out every margin of the placed form with heights crown, girdle, pavilion (s,) [mm]."""
+    if placement.seats.state == "cut":
+        return _cut(placement, crown, girdle, pavilion, allowances)
+    return _uncut(placement, crown, girdle, pavilion, allowances)
+
+
+def _cut(
+    placement: Placement, crown: Array, girdle: Array, pavilion: Array, allowances: Allowances
+) -> Requirements:
+    seats = placement.seats
+    assert placement.cover is not None
+    margins: dict[str, Array] = {}
+    thresholds: dict[str, float] = {}
+    stations: dict[str, int] = {}
+    altered: dict[str, Array] = {}
+    set_by: dict[str, str] = {}
+    claws = seats.holds == "claws"
+
+    def add(
+        name: str, margin: Array, threshold: float, station: int = -1, allowance: str = ""
+    ) -> None:
+        margins[name], thresholds[name], stations[name] = margin, threshold, station
+        set_by[name] = allowance or KINDS[name].allowance
+        extra = KINDS[name].alteration_allowance
+        altered[name] = margin + (allowances[extra] if extra else 0.0)
+
+    bottom = placement.girdle_bottom(pavilion)
+    bottom = np.where(np.isfinite(bottom), bottom, seats.floor_z + pavilion)
+    gap, near, entry = placement.clearances(bottom, girdle)
+    gives = "claw_give_mm" if claws else "rim_give_mm"
+    give = allowances[gives]
+    if claws and seats.ledge_inner is not None:
+        # Above its notch a claw stands further in, by the depth of the notch.
+        entry = entry - np.linalg.norm(seats.opening - seats.ledge_inner, axis=2)
+    add("entry", entry.min(axis=1) + give, give, _least(entry), gives)
+    least = allowances["gap_min_mm"]
+    add("girdle gap", near.min(axis=1) - least, least, _least(near))
+    widest = allowances["gap_max_mm"]
+    reach = _per_claw(near, np.minimum) if claws else gap
+    station = _least(-reach) * (FACE_POINTS if claws else 1)
+    add("closing gap", widest - reach.max(axis=1), widest, station)
+    cover = allowances["cover_min_mm"]
+    add("ledge cover", placement.cover.min(axis=1) - cover, cover, _least(placement.cover))
+    tolerated = allowances["bearing_gap_max_mm"]
+    add("bearing match", tolerated - _bearing_gap(placement, pavilion), tolerated)
+    need = metal_needed_mm(placement, crown, allowances)
+    above = seats.top.min(axis=1) - bottom - girdle - need
+    closes = _closing_allowance(placement)
+    add("metal above girdle", above, float(need[0]), _least(seats.top), closes)
+    clears = f"culet_clearance_{seats.back}_mm"
+    culet = bottom - pavilion - seats.floor_z - allowances[clears]
+    add("culet clearance", culet, allowances[clears], allowance=clears)
+    rail = None
+    if placement.gallery_zeta is not None and seats.gallery_z is not None:
+        clear_rail = allowances["gallery_clearance_mm"]
+        under = bottom[:, None] - pavilion[:, None] * placement.gallery_zeta
+        rail = (under - seats.gallery_z[:, None]).min(axis=1) - clear_rail
+        add("gallery clearance", rail, clear_rail)
+    if seats.mouth is not None:
+        play = allowances["mouth_play_min_mm"]
+        add("notch mouth", seats.mouth - girdle - play, play)
+    # Deepening the ledge helps one margin and costs another: one depth must serve both.
+    deeper = np.clip(-above, 0.0, allowances["alter_deepen_mm"])
+    altered["metal above girdle"] = above + deeper
+    altered["culet clearance"] = culet - deeper
+    if rail is not None:
+        altered["gallery clearance"] = rail - deeper + allowances["alter_gallery_open_mm"]
+    return Requirements(
+        margins=margins,
+        altered=altered,
+        thresholds=thresholds,
+        stations=stations,
+        set_by=set_by,
+        girdle_bottom=bottom,
+    )
+
+
+def _uncut(
+    placement: Placement, crown: Array, girdle: Array, pavilion: Array, allowances: Allowances
+) -> Requirements:
+    seats = placement.seats
+    claws = seats.holds == "claws"
+    clear = allowances[f"culet_clearance_{seats.back}_mm"]
+    lowest = seats.floor_z + clear + pavilion
+    if placement.gallery_zeta is not None and seats.gallery_z is not None:
+        rail = (seats.gallery_z[:, None] + pavilion[:, None] * placement.gallery_zeta).max(axis=1)
+        lowest = np.maximum(lowest, rail + allowances["gallery_clearance_mm"])
+    need = metal_needed_mm(placement, crown, allowances)
+    highest = seats.top.min(axis=1) - need - girdle
+    play = highest - lowest
+    # The setter chooses: high, but with a little metal to spare.
+    bottom = np.where(
+        play >= 0, np.maximum((lowest + highest) / 2, highest - BELOW_HIGHEST_MM), lowest
+    )
+    gap, near, enters = placement.clearances(bottom, girdle)
+    inside = -_per_claw(gap, np.add) / FACE_POINTS if claws else -gap
+    step = FACE_POINTS if claws else 1
+    floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
+    further = allowances["alter_claw_bend_mm"] if claws else 0.0
+    least, most = inside.min(axis=1), inside.max(axis=1)
+    if not claws:  # a corner of the stone reaches deepest between two stations
+        most = -near.min(axis=1)
+    reach = least + bend_in - floor
+    room = ceiling + bend_out - most
+    gives = "claw_give_mm" if claws else "rim_give_mm"
+    give = allowances[gives]
+    # An uncut wall is opened by cutting the bearing from above, so its rim always lets in what
+    # the bearing takes; claws are opened and closed again.
+    entry = enters.min(axis=1) + give + bend_out if claws else room + floor
+    margins = {"entry": entry, "notch floor": reach, "notch ceiling": room, "height play": play}
+    altered = {
+        "entry": entry + further,
+        "notch floor": reach + further,
+        "notch ceiling": room + further,
+        "height play": play,
+    }
+    return Requirements(
+        margins=margins,
+        altered=altered,
+        thresholds={
+            "entry": give,
+            "notch floor": float(floor[0]),
+            "notch ceiling": float(ceiling[0]),
+            "height play": 0.0,
+        },
+        stations={
+            "entry": _least(enters),
+            "notch floor": _least(inside) * step,
+            "notch ceiling": _least(-inside) * step,
+            "height play": -1,
+        },
+        set_by={
+            "entry": gives,
+            "notch floor": "notch_share_min" if claws else "wall_bearing_min_mm",
+            "notch ceiling": "notch_share_max" if claws else "wall_remaining_min_mm",
+            "height play": _closing_allowance(placement),
+        },
+        girdle_bottom=bottom,
+    )
+
+
+def _least(field: Array) -> int:
+    # Of places equal but for rounding the first, on every machine.
+    return int(np.round(field[0], 6).argmin())
+
+
+def _per_claw(field: Array, join: np.ufunc) -> Array:
+    """Join the stations of each claw: (s, claws * points) -> (s, claws)."""
+    joined: Array = join.reduce(field.reshape(len(field), -1, FACE_POINTS), axis=2)
+    return joined
+
+
+def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
+    """How far ledge and pavilion part over the bearing's width, typical of the round, (s,) [mm].
+
+    Along each station's line down the ledge: highest less lowest of z + pavilion x zeta, the two
+    surfaces' difference; the mean of all stations.
+    """
+    assert placement.contact_z is not None
+    assert placement.contact_zeta is not None
+    stations = placement.gap.shape[1]
+    count = stations * len(ALONG)
+    rest = placement.contact_z[:, :count] + pavilion[:, None] * placement.contact_zeta[:, :count]
+    parts = [rest[:, k : k + stations] for k in range(0, count, stations)]
+    under = np.isfinite(parts[0])
+    highest, lowest = np.maximum.reduce(parts), np.minimum.reduce(parts)
+    parted = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
+    mean: Array = parted.mean(axis=1)
+    return mean

@@ -1,0 +1,545 @@
+"""The judgement on one stone in one mounting: margins, probability, verdict, what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cached_property, lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fitsolver.errors import OutOfRange, UnknownName
+from fitsolver.fitting.contact import Drop, drop
+from fitsolver.fitting.placement import Placement, place
+from fitsolver.fitting.requirement import KINDS, Requirements, bounds, requirements
+from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
+from fitsolver.seats.allowance import Allowances, allowances
+from fitsolver.seats.belief import Assumed, Belief, belief
+from fitsolver.seats.metal import Surface, metal
+from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.seat import FACE_POINTS, SEED, Seats, seats, seats_of
+from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.form import Form, form
+from fitsolver.stones.prior import heights_given_depth
+from fitsolver.stones.stone import Stone
+
+Array = NDArray[np.float64]
+Verdict = Literal["seats", "seats after alteration", "does not seat", "not decided"]
+
+SAMPLES = 512
+# Surfaces that stop a stone only when it has fallen through its seat.
+FLOORS = ("", "finger", "back")
+# What of a stone's heights may be measured besides its depth.
+HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
+# Stations for the drawing and the exact drop of the best estimate.
+FINE_STATIONS = 180
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bench:
+    """A mounting made ready for questions: what is believed of its seat, and the draws of it."""
+
+    mounting: Mounting
+    allowances: Allowances
+    belief: Belief
+    seats: Seats
+    best: Seats
+
+    @cached_property
+    def metal(self) -> tuple[Surface, ...]:
+        """The best estimate's surfaces, finely divided, for the exact drop."""
+        fine = belief(self.mounting, FINE_STATIONS)
+        return metal(seats_of(fine, fine.mean[None]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sizes:
+    """One stone's lengths, s samples, the first as read [mm]: length, width and three heights."""
+
+    length: Array
+    width: Array
+    crown: Array
+    girdle: Array
+    pavilion: Array
+
+    def rows(self, chosen: NDArray[np.int64]) -> Sizes:
+        """Return the samples of the given numbers."""
+        return Sizes(**{item.name: getattr(self, item.name)[chosen] for item in fields(self)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margin:
+    """One requirement's outcome.
+
+    `margin_mm` in the middle of what the readings allow (the draws' median: a least over the round
+    is smaller than in the best estimate, whose waves are flat), `best_estimate_mm` in the best
+    estimate, as drawn; standard uncertainty `u_mm`; the probability that it holds by itself;
+    where it is tightest, if at one place; what alteration would make it hold and by how much
+    metal, if any is needed and possible.
+    """
+
+    name: str
+    meaning: str
+    margin_mm: float
+    best_estimate_mm: float
+    u_mm: float
+    threshold_mm: float
+    source: str
+    probability: float
+    direction_deg: float | None
+    alteration: str
+    alteration_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """A reading to take (again): by how much it would narrow the binding margin's doubt."""
+
+    reading: str
+    measured: bool
+    share: float
+    u_now_mm: float
+    u_then_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Check:
+    """The whole answer for one stone."""
+
+    mounting: Mounting
+    stone: Stone
+    turn_deg: float
+    shift_mm: tuple[float, float]
+    verdict: Verdict
+    probability: float
+    probability_after_alteration: float
+    rest_height_mm: float
+    rests_on: str
+    requirements: tuple[Margin, ...]
+    binding: str
+    advice: tuple[Advice, ...]
+    assumed: tuple[Assumed, ...]
+    gap_evenness: float
+    face_up_fill: float
+    girdle_bottom_mm: float
+
+
+def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
+    """Make a mounting ready: condition on its readings, draw possible seats.
+
+    Raises `UnknownName` or `OutOfRange` for an allowance of the file that makes no sense, and for
+    less than one draw.
+    """
+    if samples < 1:
+        raise OutOfRange("samples", samples, 1, 2**16, unit="draws")
+    known = belief(mounting)
+    return Bench(
+        mounting=mounting,
+        allowances=allowances(mounting.allowances),
+        belief=known,
+        seats=seats(known, samples),
+        best=seats(known, 0),
+    )
+
+
+def stone_sizes(
+    style: CutStyle,
+    length_mm: ArrayLike,
+    width_mm: ArrayLike,
+    depth_mm: ArrayLike,
+    u_mm: float,
+    samples: int,
+    heights_mm: Mapping[str, float] | None = None,
+) -> Sizes:
+    """Sample stones known by length, width and depth, each with standard uncertainty `u_mm`.
+
+    For one stone or several of a style, (n,) [mm]; their samples stand one stone after the other,
+    (n (samples + 1),). A known depth may be shared among crown, girdle and pavilion in many ways:
+    by the style's spreads, narrowed by what was measured (`heights_mm`, keys of `HEIGHTS`, same u).
+    """
+    length, width, depth = (
+        np.atleast_1d(np.asarray(size, dtype=np.float64))
+        for size in (length_mm, width_mm, depth_mm)
+    )
+    points = _stone_points(samples)
+    mean, covariance = heights_given_depth(style, depth / width)
+    for name, value in (heights_mm or {}).items():
+        k = HEIGHTS.index(name)
+        gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
+        mean = mean + (value / width - mean[:, k])[:, None] * gain
+        covariance = covariance - np.outer(gain, covariance[k])
+    drawn = mean[:, None, :] + points[:, :3] @ spread_factor(covariance).T
+    drawn = np.where(mean[:, None, :] <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
+    total = depth[:, None] + u_mm * points[:, 5]
+    heights = drawn / drawn.sum(axis=2, keepdims=True) * total[..., None]
+    crown, girdle, pavilion = (heights[..., k].ravel() for k in range(3))
+    return Sizes(
+        length=(length[:, None] + u_mm * points[:, 4]).ravel(),
+        width=(width[:, None] + u_mm * points[:, 3]).ravel(),
+        crown=crown,
+        girdle=girdle,
+        pavilion=pavilion,
+    )
+
+
+def chances(
+    ready: Bench,
+    figure: Form,
+    turn_rad: float,
+    sizes_mm: Array,
+    depths_mm: Array,
+    draws: int,
+    girdle_z_mm: float,
+) -> tuple[Array, Array]:
+    """Probabilities of several sizes and depths of a style over the first draws of the seat.
+
+    `sizes_mm` (n, 2) lengths and widths, `depths_mm` (n, k); returns (n, k) with ordinary setting
+    and after alteration. All are placed together with one figure: a ratio that is off the
+    figure's by r distorts gaps by r of themselves, so keep them near. Leaning metal is centred in
+    at one height of the girdle, `girdle_z_mm`; each draw's gaps are judged at its own.
+    """
+    draws = min(draws, ready.seats.count - 1)
+    rows = np.tile(np.arange(draws + 1), len(sizes_mm))
+    u = ready.allowances["stone_reading_u_mm"]
+    sizes = [
+        stone_sizes(figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depth, u, draws)
+        for depth in depths_mm.T
+    ]
+    middle = sizes[len(sizes) // 2]
+    first = np.arange(len(sizes_mm)) * (draws + 1)
+    placed = place(
+        figure, ready.seats.rows(rows), middle.length, middle.width, middle.girdle,
+        bounds(ready.seats.rows(rows), ready.allowances), turn_rad=turn_rad,
+        girdle_z=girdle_z_mm, nominal=int(first[len(first) // 2]),
+    )  # fmt: skip
+    found = []
+    for one in sizes:
+        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
+        held = [
+            needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:] for altered in (False, True)
+        ]
+        found.append([state.mean(axis=1) for state in held])
+    ordinary, altered = np.array(found).transpose(1, 2, 0)
+    return ordinary, np.maximum(ordinary, altered)
+
+
+@lru_cache(maxsize=8)
+def _stone_points(samples: int) -> Array:
+    points = np.zeros((samples + 1, 6))
+    if samples:
+        points[1:] = standard_normal_points(6, samples, SEED + 1)
+    return points
+
+
+def nominal_stone(
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    proportions: Mapping[str, float] | None = None,
+) -> Stone:
+    """Return a stone of given sizes [mm] as the style's usual proportions would have it."""
+    figure = form(style, length_mm / width_mm, proportions)
+    return _as_read(figure, stone_sizes(style, length_mm, width_mm, depth_mm, 0.0, 0))
+
+
+def _as_read(figure: Form, sizes: Sizes) -> Stone:
+    return Stone(
+        form=figure,
+        width_mm=float(sizes.width[0]),
+        crown_height_mm=float(sizes.crown[0]),
+        girdle_mm=float(sizes.girdle[0]),
+        pavilion_depth_mm=float(sizes.pavilion[0]),
+    )
+
+
+def fitted(
+    figure: Form,
+    spots: Seats,
+    sizes: Sizes,
+    allowed: Allowances,
+    turn_rad: float,
+    girdle_z: float | Array | None = None,
+    nominal: int = 0,
+) -> tuple[Placement, Requirements]:
+    """Place a form and work out its requirements, leaning metal judged at `girdle_z`."""
+    placed = place(
+        figure, spots, sizes.length, sizes.width, sizes.girdle, bounds(spots, allowed),
+        turn_rad=turn_rad, girdle_z=girdle_z, nominal=nominal,
+    )  # fmt: skip
+    return placed, requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, allowed)
+
+
+def best_turn(
+    ready: Bench, figure: Form, sizes: Sizes, tried: tuple[float, ...] | None = None
+) -> tuple[float, Array]:
+    """Choose the turn for given sizes (s,) in the best estimate: (turn, girdle's lower plane (s,)).
+
+    `tried` are the turns to try, if not all that differ by the outline's symmetry. The best is
+    the one whose smallest margin is widest for any of the sizes.
+    """
+    found = []
+    middle = len(sizes.width) // 2
+    for turn in tried if tried is not None else turns(figure.style, figure.length_ratio):
+        height: Array | None = None
+        # Leaning metal is judged at the girdle's height, which the first round finds.
+        for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
+            _, needs = fitted(
+                figure, ready.best, sizes, ready.allowances, turn, height, nominal=middle
+            )
+            height = needs.girdle_bottom
+        assert height is not None
+        score = float(np.min(list(needs.margins.values()), axis=0).max())
+        found.append((score, turn, height))
+    _, turn, height = max(found, key=lambda item: item[0])
+    return turn, height
+
+
+def turns(style: CutStyle, length_ratio: float) -> tuple[float, ...]:
+    """Turns [rad] worth trying: quarter turns that the outline's symmetry does not make equal."""
+    from fitsolver.stones.outline import family
+
+    kind = family(style.family)
+    if kind.name == "round" and abs(length_ratio - 1) < 1e-3:
+        return (0.0,)
+    quarter = (0.0, np.pi / 2) if length_ratio < 1.15 or not kind.half_turn else (0.0,)
+    return quarter if kind.half_turn else (*quarter, np.pi, -np.pi / 2)
+
+
+def check(
+    ready: Bench,
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    *,
+    heights_mm: Mapping[str, float] | None = None,
+    proportions: Mapping[str, float] | None = None,
+    turn_rad: float | None = None,
+    exact: bool = True,
+) -> Check:
+    """Judge one stone, known by its length, width and depth [mm], in a mounting.
+
+    `heights_mm` are further readings of it (keys of `HEIGHTS`); `proportions` replaces some of
+    the style's usual ones; without `turn_rad` the best turn is found.
+
+    Raises `OutOfRange` for sizes that make no stone of the style, `UnknownName` for a height.
+    """
+    _refuse_strange(style, length_mm, width_mm, depth_mm, heights_mm or {})
+    figure = form(style, length_mm / width_mm, proportions)
+    allowed = ready.allowances
+    u, draws = allowed["stone_reading_u_mm"], ready.seats.count - 1
+    sizes = stone_sizes(style, length_mm, width_mm, depth_mm, u, draws, heights_mm)
+    tried = None if turn_rad is None else (turn_rad,)
+    turn, height = best_turn(ready, figure, sizes.rows(np.array([0])), tried)
+    placed, needs = fitted(figure, ready.seats, sizes, allowed, turn, float(height[0]))
+    probability = float(needs.holds()[1:].mean())
+    after = max(probability, float(needs.holds(altered=True)[1:].mean()))
+    verdict = decide(probability, after, allowed)
+    margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)
+    binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
+    stone = _as_read(figure, sizes)
+    shift = _in_seat(placed, turn)
+    rest = exact_rest(ready, stone, shift, turn) if exact else None
+    even, filled = from_above(ready, stone, shift, turn)
+    middle = rest.rest_z_mm if rest is not None else float(needs.girdle_bottom[0])
+    return Check(
+        mounting=ready.mounting,
+        stone=stone,
+        turn_deg=float(np.rad2deg(turn)),
+        shift_mm=shift,
+        verdict=verdict,
+        probability=probability,
+        probability_after_alteration=after,
+        rest_height_mm=middle if rest is not None else middle + stone.girdle_mm / 2,
+        rests_on=rest.on if rest is not None else _meant_support(ready.mounting),
+        requirements=margins,
+        binding=binding.name,
+        advice=advise(ready, needs.margins[binding.name], sizes),
+        assumed=ready.belief.assumed,
+        gap_evenness=even,
+        face_up_fill=filled,
+        girdle_bottom_mm=float(needs.girdle_bottom[0]),
+    )
+
+
+def _refuse_strange(
+    style: CutStyle,
+    length_mm: float,
+    width_mm: float,
+    depth_mm: float,
+    heights_mm: Mapping[str, float],
+) -> None:
+    for name, value in (("length_mm", length_mm), ("width_mm", width_mm), ("depth_mm", depth_mm)):
+        if not 0.5 <= value <= 100:
+            raise OutOfRange(name, value, 0.5, 100, remedy="sizes are in millimetres")
+    limits = style.length_ratio
+    if not limits.low - 0.02 <= length_mm / width_mm <= limits.high + 0.02:
+        raise OutOfRange(
+            "length over width",
+            length_mm / width_mm,
+            limits.low,
+            limits.high,
+            unit="",
+            remedy=f"{style.name}, length: {style.measuring['length']}",
+        )
+    if not 0.15 <= depth_mm / width_mm <= 1.3:
+        raise OutOfRange(
+            "depth over width",
+            depth_mm / width_mm,
+            0.15,
+            1.3,
+            unit="",
+            remedy="depth is measured from table to culet",
+        )
+    for name, value in heights_mm.items():
+        if name not in HEIGHTS:
+            raise UnknownName("height of a stone", name, HEIGHTS)
+        if not 0 <= value < depth_mm:
+            raise OutOfRange(name, value, 0, depth_mm, remedy="a part is less than the whole depth")
+
+
+def _meant_support(mounting: Mounting) -> str:
+    if mounting.state == "uncut":
+        return "bearing yet to be cut"
+    return "notch" if mounting.holds == "claws" else "ledge"
+
+
+def decide(probability: float, after: float, allowed: Allowances) -> Verdict:
+    """Apply the decision rule to the two probabilities.
+
+    Seats from the upper level; after alteration if only that reaches it; does not seat if even
+    alteration stays at or below the lower level; else not decided (JCGM 106, guarded acceptance).
+    """
+    if probability >= allowed["seats_from_probability"]:
+        return "seats"
+    if after >= allowed["seats_from_probability"]:
+        return "seats after alteration"
+    if after <= allowed["fails_to_probability"]:
+        return "does not seat"
+    return "not decided"
+
+
+def exact_rest(
+    ready: Bench, stone: Stone, shift_mm: tuple[float, float], turn_rad: float
+) -> Drop | None:
+    """Lower the stone exactly into the best estimate; None for an uncut seat."""
+    if ready.mounting.state == "uncut":
+        return None
+    return drop(stone, ready.metal, shift_mm=shift_mm, turn_rad=turn_rad)
+
+
+def from_above(
+    ready: Bench, stone: Stone, shift_mm: tuple[float, float], turn_rad: float
+) -> tuple[float, float]:
+    """How the stone looks in the opening from above: (evenness, fill), both 0 to 1.
+
+    Evenness is the area that outline and opening share over the area they cover together, with
+    the outline scaled to the opening's area: 1 = the same shape. Fill is the stone's area over
+    the opening's, at most 1.
+    """
+    import shapely
+    from shapely import affinity
+
+    opening = shapely.Polygon(ready.belief.figure_mm() if ready.mounting.holds == "claws"
+                              else ready.best.opening[0])  # fmt: skip
+    outline = affinity.translate(
+        affinity.rotate(stone.girdle_outline(), turn_rad, origin=(0, 0), use_radians=True),
+        *shift_mm,
+    )
+    scale = (opening.area / outline.area) ** 0.5
+    alike = affinity.scale(outline, scale, scale, origin=shift_mm)
+    even = opening.intersection(alike).area / opening.union(alike).area
+    return float(even), min(1.0, float(outline.area / opening.area))
+
+
+def _in_seat(placed: Placement, turn_rad: float) -> tuple[float, float]:
+    """Shift of the best estimate in the seat's own frame."""
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    x, y = np.array([[c, -s], [s, c]]) @ placed.shift[0]
+    return float(x), float(y)
+
+
+def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowances) -> Margin:
+    kind = KINDS[name]
+    values = needs.margins[name]
+    station = needs.stations[name]
+    direction = None
+    if station >= 0:
+        seats_ = placed.seats
+        if seats_.holds == "claws":
+            station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
+        x, y = seats_.opening[0, station]
+        direction = float(np.rad2deg(np.arctan2(y, x)) % 360)
+    draws = values[1:]
+    middle = float(np.median(draws))
+    short = max(0.0, -middle)
+    limit = allowed[kind.alteration_allowance] if kind.alteration_allowance else 0.0
+    words = kind.claw_alteration if placed.seats.holds == "claws" else ""
+    # An alteration is offered only where the same move does not fail for another reason.
+    helps = 0 < short <= limit and float(np.median(needs.altered[name][1:])) >= 0
+    possible = (words or kind.alteration) if helps else ""
+    return Margin(
+        name=name,
+        meaning=kind.meaning,
+        margin_mm=middle,
+        best_estimate_mm=float(values[0]),
+        u_mm=float(draws.std()),
+        threshold_mm=needs.thresholds[name],
+        source=allowed.source(needs.set_by[name]),
+        probability=float((draws >= 0).mean()),
+        direction_deg=direction,
+        alteration=possible,
+        alteration_mm=short if possible else 0.0,
+    )
+
+
+def advise(ready: Bench, margin: Array, sizes: Sizes, most: int = 3) -> tuple[Advice, ...]:
+    """Say which readings, taken once more or for the first time, would narrow a margin most.
+
+    One more reading with row h and variance r takes (h c)^2 / (h C h + r) off the margin's
+    variance, with C the parameters' covariance and c theirs with the margin (linear-Gaussian
+    updating). For the stone's own heights a perfect reading is supposed.
+    """
+    known = ready.belief
+    draws = ready.seats.parameters[1:] - known.mean
+    values = margin[1:] - margin[1:].mean()
+    total = float(values.var())
+    if total < 1e-10:
+        return ()
+    weight = draws.T @ values / len(values)
+    found = []
+    for item in known.evidence:
+        spread = float(item.row @ known.covariance @ item.row)
+        saved = float(item.row @ weight) ** 2 / max(spread + item.variance, 1e-12)
+        found.append(
+            Advice(
+                reading=item.name,
+                measured=not item.assumed,
+                share=min(saved / total, 1.0),
+                u_now_mm=total**0.5,
+                u_then_mm=max(total - saved, 0.0) ** 0.5,
+            )
+        )
+    for name, label in (
+        ("girdle", "girdle thickness of the stone"),
+        ("crown", "crown height of the stone"),
+        ("pavilion", "pavilion depth of the stone"),
+    ):
+        own = getattr(sizes, name)[1:]
+        spread = float(own.std())
+        if spread > 1e-9:
+            saved = float(np.mean((own - own.mean()) * values) / spread) ** 2
+            found.append(
+                Advice(
+                    reading=label,
+                    measured=False,
+                    share=min(saved / total, 1.0),
+                    u_now_mm=total**0.5,
+                    u_then_mm=max(total - saved, 0.0) ** 0.5,
+                )
+            )
+    found.sort(key=lambda item: -item.share)
+    return tuple(item for item in found[:most] if item.share > 0.1)

@@ -1,0 +1,1 @@
+"""Readings: what was measured, with what, and how sure it is."""

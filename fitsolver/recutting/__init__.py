@@ -1,0 +1,1 @@
+"""Recutting: the largest stone inside a stone."""

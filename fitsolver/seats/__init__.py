@@ -1,0 +1,1 @@
+"""Seats: the mounting as read, and what its readings say about the metal."""

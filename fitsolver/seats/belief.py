@@ -1,0 +1,601 @@
+"""What the readings of a mounting say about its seat: a Gaussian over the seat's parameters.
+
+A seat is its family's figure with a length, a width and some proportions, plus a smooth
+irregularity: waves around the opening (2 to 6 to the round), the ledge's width and height and the
+wall's height. Length and width are taken as unknown before measuring; a wave that goes k times
+round has a standard deviation of tau / k, where tau, the irregularity, is the one number that
+says how far hand work strays. Everything nobody measured keeps its prior and is listed as
+assumed. Readings condition all of it together, linearly; the family's figure is linearised anew
+at the result, three times. What that neglects: rectangular doubts are carried as normal ones of
+the same standard deviation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.readings.reading import Level, Reading, covariance_mm2
+from fitsolver.readings.uncertainty import spread_factor
+from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.usual_seat import IRREGULARITY_MM, PRIORS, SHAPE_SPREAD_PCT, WAVES
+from fitsolver.stones import outline
+
+Array = NDArray[np.float64]
+
+WIDTH_AS_LENGTH = "width as length"
+AS_WIDE_AS_LONG = ("round", "square")
+CORNERED = ("cushion", "octagon")
+# Flat enough to say nothing beside any reading, and no wider, so that sums stay exact [mm].
+UNKNOWN_MM = 3.0
+# What any reading has of its own beyond what it states: half a step of 0.01 mm [mm].
+OWN_U_MM = 0.003
+# Part of an instrument's permissible error (as variance) that its readings share, its zero and
+# scale; the rest (jaw, place, pressure) is each reading's own. No publication divides it: half.
+SHARED_PART = 0.5
+# Radii are taken from a centre found by eye, this far from the figure's own; common practice [mm].
+CENTRE_U_MM = 0.3
+# An angle read by protractor or eye: common practice [deg].
+ANGLE_U_DEG = 2.0
+# What a reading not yet taken would have: a caliper's depth or inside reading [mm].
+CALIPER_U_MM = 0.03
+STATIONS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumed:
+    """A parameter nobody measured: what was taken for it and why."""
+
+    name: str
+    value: float
+    u: float
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """One reading as it enters: its name and the row that predicts it from the parameters."""
+
+    name: str
+    row: Array
+    variance: float
+    assumed: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Belief:
+    """A Gaussian over the seat's parameters, and how it came about.
+
+    `names` (d,) parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the
+    stations round the opening, `radius` (n,) [mm] of the figure at the mean, `slopes` (n, d) of
+    the radius by each parameter; `evidence` the readings and what might yet be read.
+    """
+
+    mounting: Mounting
+    names: tuple[str, ...]
+    mean: Array
+    covariance: Array
+    directions: Array
+    radius: Array
+    slopes: Array
+    assumed: tuple[Assumed, ...]
+    evidence: tuple[Evidence, ...]
+    irregularity_mm: float
+
+    def index(self, name: str) -> int:
+        """Place of a parameter in the vectors."""
+        return self.names.index(name)
+
+    def figure_mm(self) -> Array:
+        """The opening's own figure at the mean, without its waves: polygon (k, 2) [mm]."""
+        family = outline.family(self.mounting.opening_family)
+        shape = {name: float(self.mean[self.index(f"opening_{name}")]) for name in family.shape}
+        length, width = (float(size) for size in self.mean[:2])
+        return outline.draw(family.name, length / width, shape) * width
+
+    def draw(self, points: Array) -> Array:
+        """Turn standard normal points (s, d) into parameters (s, d); a zero point is the mean."""
+        drawn: Array = self.mean + points @ spread_factor(self.covariance).T
+        return drawn
+
+
+def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
+    """Condition the seat's priors on every reading of `mounting`.
+
+    Raises `InputFaults` for an opening that cannot be worked out from the readings.
+    """
+    given = mounting.irregularity_mm
+    tau = IRREGULARITY_MM[mounting.make] if given is None else given
+    figure = outline.family(mounting.opening_family)
+    length, width = _first_size(mounting)
+    names, mean, spread, assumed = _priors(mounting, figure, length, width, tau)
+    directions = _stations(mounting, figure, length, width, stations)
+    at = {name: i for i, name in enumerate(names)}
+    here = mean.copy()
+    for _ in range(3):
+        radius, slopes = _figure(figure, here, at, directions)
+        rows, values, noise, labels = _equations(
+            mounting, here, at, directions, radius, slopes, tau
+        )
+        prior = np.diag(spread**2)
+        if rows.size:
+            expected = rows @ mean
+            gain = np.linalg.solve(rows @ prior @ rows.T + noise, rows @ prior).T
+            here = mean + gain @ (values - expected)
+            # Joseph's form: stays a covariance whatever rounding does.
+            rest = np.eye(len(mean)) - gain @ rows
+            covariance = rest @ prior @ rest.T + gain @ noise @ gain.T
+        else:
+            here, covariance = mean, prior
+    radius, slopes = _figure(figure, here, at, directions)
+    evidence = [
+        Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
+        for i, (name, row) in enumerate(zip(labels, rows, strict=True))
+        if name != WIDTH_AS_LENGTH
+    ]
+    evidence += _unread(mounting, here, names, assumed, directions, radius, slopes)
+    return Belief(
+        mounting=mounting,
+        names=names,
+        mean=here,
+        covariance=(covariance + covariance.T) / 2,
+        directions=directions,
+        radius=radius,
+        slopes=slopes,
+        assumed=tuple(assumed),
+        evidence=tuple(evidence),
+        irregularity_mm=tau,
+    )
+
+
+def _unread(
+    mounting: Mounting,
+    here: Array,
+    names: tuple[str, ...],
+    assumed: list[Assumed],
+    directions: Array,
+    radius: Array,
+    slopes: Array,
+) -> list[Evidence]:
+    """Return what might yet be read: assumed parameters, angles, the opening's corners."""
+
+    def would_be(name: str, row: Array, u: float, *, again: bool = False) -> Evidence:
+        return Evidence(name=name, row=row, variance=u**2, assumed=not again)
+
+    usual_u = {"mm": CALIPER_U_MM, "deg": ANGLE_U_DEG}
+    at = {name: i for i, name in enumerate(names)}
+    lean_row, _ = _rim_shift(mounting, None, here, at)
+    rows = dict(zip(names, np.eye(len(names)), strict=True))
+    rows["opening_width_mm"] += 2 * lean_row
+    found = [
+        would_be(item.name, rows[item.name], usual_u[item.unit])
+        for item in assumed
+        if item.unit in usual_u and item.name in rows
+    ]
+    found += [
+        would_be(name, rows[name], ANGLE_U_DEG, again=True)
+        for name in names
+        if name.endswith("_deg") and getattr(mounting, name) is not None
+    ]
+    if any(item.name == "opening_corner_pct" for item in assumed) and (
+        mounting.opening_family in CORNERED
+    ):
+        row, _ = _diagonal(mounting, here, at, directions, radius, slopes)
+        found.append(would_be("opening_diagonal_mm", row + 2 * lean_row, CALIPER_U_MM))
+    return found
+
+
+def _first_size(mounting: Mounting) -> tuple[float, float]:
+    """A first length and width of the opening, to linearise about."""
+    length = mounting.opening_length_mm.value_mm if mounting.opening_length_mm else None
+    width = mounting.opening_width_mm.value_mm if mounting.opening_width_mm else None
+    radii = mounting.opening_radii_mm
+    if radii and (length is None or width is None):
+        angle = np.deg2rad([item[0] for item in radii])
+        reach = np.array([item[1].value_mm for item in radii])
+        x, y = reach * np.cos(angle), reach * np.sin(angle)
+        length = length or float(np.ptp(x))
+        width = width or float(np.ptp(y))
+    length = length or width or 0.0
+    return length, width or length
+
+
+def _priors(
+    mounting: Mounting, figure: outline.Family, length: float, width: float, tau: float
+) -> tuple[tuple[str, ...], Array, Array, list[Assumed]]:
+    items: list[tuple[str, float, float]] = [
+        ("opening_length_mm", length, UNKNOWN_MM),
+        ("opening_width_mm", width, UNKNOWN_MM),
+    ]
+    assumed: list[Assumed] = [
+        Assumed(
+            name="irregularity_mm",
+            value=tau,
+            u=0.0,
+            unit="mm",
+            source="common practice for this make"
+            if mounting.irregularity_mm is None
+            else "given in the mounting file",
+        )
+    ]
+    for name, usual in figure.shape.items():
+        items.append((f"opening_{name}", usual, SHAPE_SPREAD_PCT[name]))
+        if mounting.opening_diagonal_mm is None and len(mounting.opening_radii_mm) < 6:
+            assumed.append(
+                Assumed(
+                    name=f"opening_{name}",
+                    value=usual,
+                    u=SHAPE_SPREAD_PCT[name],
+                    unit="pct",
+                    source=f"common practice for a {figure.name} opening",
+                )
+            )
+    if mounting.opening_radii_mm:
+        items += [("centre_x_mm", 0.0, CENTRE_U_MM), ("centre_y_mm", 0.0, CENTRE_U_MM)]
+    tied = _as_wide_as_long(mounting)
+    for name in tied:
+        source = f"a {figure.name} one is as wide as it is long, but for its irregularity"
+        like = getattr(mounting, name.replace("width", "length"))
+        assumed.append(Assumed(name=name, value=like.value_mm, u=tau, unit="mm", source=source))
+    for name in _scalars(mounting):
+        prior = PRIORS[name]
+        value = prior.value(length, width) if callable(prior.value) else prior.value
+        given = getattr(mounting, name, None)
+        if name in tied:
+            like = getattr(mounting, name.replace("width", "length"))
+            items.append((name, like.value_mm, UNKNOWN_MM))
+        elif given is None:
+            items.append((name, value, prior.u))
+            assumed.append(
+                Assumed(name=name, value=value, u=prior.u, unit=prior.unit, source=prior.source)
+            )
+        elif isinstance(given, Reading):
+            items.append((name, given.value_mm, UNKNOWN_MM))
+        else:
+            items.append((name, float(given), ANGLE_U_DEG))
+    if mounting.holds == "claws":
+        items += [(f"claw_face_{i}", 0.0, tau) for i in range(len(mounting.claw_directions_deg))]
+        waves: Mapping[str, tuple[int, ...]] = {}
+    elif mounting.state == "uncut":
+        waves = {"opening": WAVES["opening"], "wall_height": WAVES["wall_height"]}
+    else:
+        waves = WAVES
+    for field, numbers in waves.items():
+        for k in numbers:
+            items += [(f"{field}_cos_{k}", 0.0, tau / k), (f"{field}_sin_{k}", 0.0, tau / k)]
+    names = tuple(item[0] for item in items)
+    return (
+        names,
+        np.array([item[1] for item in items]),
+        np.array([item[2] for item in items]),
+        assumed,
+    )
+
+
+def _as_wide_as_long(mounting: Mounting) -> list[str]:
+    """Name the unread widths of a round or square seat that are taken from the length."""
+    if mounting.opening_family not in AS_WIDE_AS_LONG:
+        return []
+    unread = []
+    if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
+        unread.append("opening_width_mm")
+    if mounting.gallery_width_mm is None and mounting.gallery_length_mm is not None:
+        unread.append("gallery_width_mm")
+    return unread
+
+
+def _scalars(mounting: Mounting) -> list[str]:
+    """Names of the scalar parameters this kind of seat has."""
+    cut, claws = mounting.state == "cut", mounting.holds == "claws"
+    names = []
+    if cut:
+        names += ["ledge_width_mm", "ledge_angle_deg", "depth_below_ledge_mm"]
+    else:
+        names += ["depth_below_rim_mm"]
+    if claws:
+        names += ["claw_thickness_mm", "claw_width_mm", "claw_lean_deg"]
+        names += ["claw_length_mm", "notch_height_mm"] if cut else []
+    else:
+        names += ["wall_thickness_mm", "wall_lean_deg"] + (["wall_height_mm"] if cut else [])
+    if mounting.gallery_depth_mm or mounting.gallery_width_mm or mounting.gallery_length_mm:
+        names += ["gallery_length_mm", "gallery_width_mm", "gallery_depth_mm"]
+    return names
+
+
+def _stations(
+    mounting: Mounting, figure: outline.Family, length: float, width: float, count: int
+) -> Array:
+    """Directions round the opening: closer where it curves, and through its corners or the claws.
+
+    A chord of length c strays from a curve of radius r by c^2 / 8r, so stations lie as close as
+    the root of the curvature asks, with some even division mixed in for straight sides. Chords
+    then stray by under 0.01 mm in every family.
+    """
+    if mounting.holds == "claws":
+        return np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
+    points = outline.draw(figure.name, length / width)
+    points = np.roll(points, -int(np.argmax(points[:, 0])), axis=0)
+    step = np.roll(points, -1, axis=0) - points
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    turn = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
+    corner = turn > np.deg2rad(12)
+    way = np.linalg.norm(step, axis=1)
+    # A corner is a station itself and asks for none besides.
+    curving = np.where(corner, 0.0, turn)
+    close = np.sqrt((curving + np.roll(curving, -1)) / 2 * way)
+    share = 0.3 * way / way.sum() + close / max(close.sum(), 1e-9)
+    passed = np.append(0.0, np.cumsum(share))
+    closed = np.vstack([points, points[:1]])
+    turned = np.unwrap(np.arctan2(closed[:, 1], closed[:, 0]))
+    asked = np.concatenate(
+        [
+            np.arange(4) * np.pi / 2,
+            np.arctan2(points[corner, 1], points[corner, 0]),
+            np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm]),
+        ]
+    )
+    # What is asked for stands in for the nearest of the even ones.
+    there = np.interp(np.mod(asked - turned[0], 2 * np.pi) + turned[0], turned, passed)
+    step_on = passed[-1] / count
+    even = np.arange(count) * step_on
+    apart = np.abs(even[:, None] - there)
+    free = np.minimum(apart, passed[-1] - apart).min(axis=1) > step_on / 4
+    x, y = (np.interp(even[free], passed, closed[:, axis]) for axis in (0, 1))
+    angle = np.concatenate([asked, np.arctan2(y, x)])
+    rounded: Array = np.unique(np.round(np.mod(angle + 1e-7, 2 * np.pi), 6))
+    return rounded
+
+
+def _polar(figure: outline.Family, length: float, width: float, shape: Mapping[str, float],
+           directions: Array) -> Array:  # fmt: skip
+    """Radius of the figure along each direction [mm]."""
+    points = outline.draw(figure.name, length / width, shape) * width
+    edge = np.roll(points, -1, axis=0) - points
+    normals = np.column_stack([edge[:, 1], -edge[:, 0]])
+    reach = np.einsum("ij,ij->i", normals, points)
+    ray = np.column_stack([np.cos(directions), np.sin(directions)])
+    radius: Array = 1 / (ray @ (normals / reach[:, None]).T).max(axis=1)
+    return radius
+
+
+def _figure(
+    figure: outline.Family, here: Array, at: Mapping[str, int], directions: Array
+) -> tuple[Array, Array]:
+    """Radius of the opening at every station, and its slope by every parameter."""
+    shape_names = list(figure.shape)
+
+    def polar(length: float, width: float, shape: list[float]) -> Array:
+        return _polar(figure, length, width, dict(zip(shape_names, shape, strict=True)), directions)
+
+    length, width = here[at["opening_length_mm"]], here[at["opening_width_mm"]]
+    shape = [float(max(here[at[f"opening_{name}"]], 0.0)) for name in shape_names]
+    radius = polar(length, width, shape)
+    slopes = np.zeros((len(directions), len(here)))
+    h = 1e-3
+    slopes[:, at["opening_length_mm"]] = (
+        polar(length + h, width, shape) - polar(length - h, width, shape)
+    ) / (2 * h)
+    slopes[:, at["opening_width_mm"]] = (
+        polar(length, width + h, shape) - polar(length, width - h, shape)
+    ) / (2 * h)
+    for i, name in enumerate(shape_names):
+        up = [*shape[:i], shape[i] + 0.5, *shape[i + 1 :]]
+        slopes[:, at[f"opening_{name}"]] = (polar(length, width, up) - radius) / 0.5
+    for name, place in at.items():
+        field, _, rest = name.rpartition("_cos_")
+        if field == "opening":
+            slopes[:, place] = np.cos(int(rest) * directions)
+        field, _, rest = name.rpartition("_sin_")
+        if field == "opening":
+            slopes[:, place] = np.sin(int(rest) * directions)
+        if name.startswith("claw_face_"):
+            slopes[int(name.removeprefix("claw_face_")), place] = 1.0
+    # The waves and claw faces are at zero in the figure; add what they have become.
+    waves = [i for name, i in at.items() if "_cos_" in name or "_sin_" in name or "face" in name]
+    return radius + slopes[:, waves] @ here[waves], slopes
+
+
+def _equations(
+    mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, radius: Array,
+    slopes: Array, tau: float,
+) -> tuple[Array, Array, Array, list[str]]:  # fmt: skip
+    """Linearise every reading: rows (m, d), values (m,), noise (m, m) and names.
+
+    Values are shifted so that rows @ parameters predicts them.
+    """
+    rows: list[Array] = []
+    values: list[float] = []
+    readings: list[Reading] = []
+    extra: list[float] = []
+    labels: list[str] = []
+
+    def add(name: str, reading: Reading, row: Array, predicted: float, more: float = 0.0) -> None:
+        rows.append(row)
+        values.append(reading.value_mm - predicted + float(row @ here))
+        readings.append(reading)
+        extra.append(more)
+        labels.append(name)
+
+    def unit(name: str) -> Array:
+        row = np.zeros(len(here))
+        row[at[name]] = 1.0
+        return row
+
+    claws = mounting.holds == "claws"
+    along = np.column_stack([np.cos(directions), np.sin(directions)])
+    for axis, name in ((0, "opening_length_mm"), (1, "opening_width_mm")):
+        reading = getattr(mounting, name)
+        if reading is None:
+            continue
+        row, predicted, more = unit(name), float(here[at[name]]), 0.0
+        if claws:
+            # Taken over claws: the irregularity of the two faces is in it.
+            more = tau**2
+        else:
+            waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
+            plain = (radius - slopes[:, waves] @ here[waves])[:, None] * along
+            far, near = (_touched(plain[:, axis] * way, plain[:, 1 - axis]) for way in (1, -1))
+            side = np.abs(along[[far, near], axis])
+            row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
+            predicted += float(row[waves] @ here[waves])
+        lean_row, lean = _rim_shift(mounting, reading.level, here, at)
+        add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
+    if mounting.opening_diagonal_mm is not None:
+        row, predicted = _diagonal(mounting, here, at, directions, radius, slopes)
+        lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm.level, here, at)
+        add("opening_diagonal_mm", mounting.opening_diagonal_mm, row + 2 * lean_row,
+            predicted + 2 * lean)  # fmt: skip
+    for (at_deg, reading), (row, predicted, more) in zip(
+        mounting.opening_radii_mm, _radii(mounting, here, at, directions, tau), strict=True
+    ):
+        lean_row, lean = _rim_shift(mounting, reading.level, here, at)
+        add(f"opening_radii_mm at {at_deg:g} deg", reading, row + lean_row, predicted + lean, more)
+    for name in _scalars(mounting):
+        reading = getattr(mounting, name, None)
+        if not isinstance(reading, Reading):
+            continue
+        # Read at one place not named: the waves of that field are in it. (Those of a cosine and
+        # its sine have a variance of (tau / k)^2 together, wherever the place.)
+        cosine = f"{name.removesuffix('_mm')}_cos_"
+        more = sum((tau / int(n.removeprefix(cosine))) ** 2 for n in at if n.startswith(cosine))
+        add(name, reading, unit(name), float(here[at[name]]), more / reading.repeats)
+    if not readings:
+        empty = np.zeros((0, len(here)))
+        return empty, np.zeros(0), np.zeros((0, 0)), []
+    together = covariance_mm2(readings)
+    own = np.diag(np.diag(together))
+    noise = SHARED_PART * together + (1 - SHARED_PART) * own
+    noise += np.diag(extra) + OWN_U_MM**2 * np.eye(len(readings))
+    for name in _as_wide_as_long(mounting):
+        rows.append(unit(name) - unit(name.replace("width", "length")))
+        values.append(0.0)
+        labels.append(WIDTH_AS_LENGTH)
+        grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
+        grown[:-1, :-1], grown[-1, -1] = noise, tau**2 + OWN_U_MM**2
+        noise = grown
+    return np.array(rows), np.array(values), noise, labels
+
+
+def _radii(
+    mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, tau: float
+) -> Iterator[tuple[Array, float, float]]:
+    """Predict every radius, read from a centre found by eye: row, value, more variance.
+
+    Moving the centre by c shortens the radius by (n . c) / (n . u), with u along the radius and n
+    square to the edge there: n / (n . u) = u - (r' / r) u', r' the radius' slope by the angle.
+    """
+    if not mounting.opening_radii_mm:
+        return
+    angles = np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm])
+    step = 1e-4
+    figure = outline.family(mounting.opening_family)
+    plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
+    around = (angles[:, None] + [-step, 0.0, step]).ravel()
+    radius, slopes = _figure(figure, here, plain, around)
+    centre = [at["centre_x_mm"], at["centre_y_mm"]]
+    for k, angle in enumerate(angles):
+        before, value, after = radius[3 * k : 3 * k + 3]
+        row, more = slopes[3 * k + 1], 0.0
+        if mounting.holds == "claws":
+            # On a claw's face the radius is that claw's; between claws no metal is where it points.
+            apart = np.abs(np.angle(np.exp(1j * (directions - angle))))
+            claw = int(apart.argmin())
+            if apart[claw] < np.deg2rad(15):
+                row[at[f"claw_face_{claw}"]] = 1.0
+                value += here[at[f"claw_face_{claw}"]]
+            else:
+                more = tau**2
+        bend = (after - before) / (2 * step) / value
+        along, across = np.cos(angle), np.sin(angle)
+        row[centre] = [-(along + bend * across), -(across - bend * along)]
+        yield row, float(value + row[centre] @ here[centre]), more
+
+
+def _touched(outward: Array, sideways: Array) -> int:
+    """Station at which a jaw touches: furthest outward, and the middle one of a straight side.
+
+    That rocking a jaw finds the widest place of a wavy wall is neglected: 0.01 mm in an oval.
+    """
+    close = np.flatnonzero(outward >= outward.max() * (1 - 1e-3))
+    return int(close[np.abs(sideways[close]).argmin()])
+
+
+def _rim_shift(
+    mounting: Mounting, level: Level | None, here: Array, at: Mapping[str, int]
+) -> tuple[Array, float]:
+    """How much less the radius is at the rim than at the seat's own level, with its row.
+
+    A wall that leans inward by the angle lambda over a height h narrows by h tan(lambda). The tips
+    of notched claws also stand in front of their notches' roots by the depth of the notch.
+    """
+    row = np.zeros(len(here))
+    if (level or mounting.opening_level) != "rim" or mounting.state == "uncut":
+        return row, 0.0
+    height, lean = (
+        ("claw_length_mm", "claw_lean_deg")
+        if mounting.holds == "claws"
+        else ("wall_height_mm", "wall_lean_deg")
+    )
+    h, angle = float(here[at[height]]), float(np.deg2rad(here[at[lean]]))
+    row[at[height]] = -np.tan(angle)
+    row[at[lean]] = -h * np.deg2rad(1) / np.cos(angle) ** 2
+    less = h * float(np.tan(angle))
+    if mounting.holds == "claws":
+        row[at["ledge_width_mm"]] = -1.0
+        less += float(here[at["ledge_width_mm"]])
+    return row, -less
+
+
+def _diagonal(
+    mounting: Mounting,
+    here: Array,
+    at: Mapping[str, int],
+    directions: Array,
+    radius: Array,
+    slopes: Array,
+) -> tuple[Array, float]:
+    """Predict the mean of the diagonals, corner to corner or over opposite claws: row, value."""
+    if mounting.holds == "claws":
+        apart = np.cos(directions[:, None] - directions[None])
+        pairs = [(i, int(apart[i].argmin())) for i in range(len(directions))]
+        square = [(i, j) for i, j in pairs if apart[i, j] < -0.99] or pairs
+        row = np.mean([slopes[i] + slopes[j] for i, j in square], axis=0)
+        return row, float(np.mean([radius[i] + radius[j] for i, j in square]))
+    figure = outline.family(mounting.opening_family)
+    names = ["opening_length_mm", "opening_width_mm", *(f"opening_{name}" for name in figure.shape)]
+
+    def corner(sizes: Array) -> Array:
+        """Return the corner of the first quarter: its point furthest from the centre."""
+        length, width = sizes[:2]
+        shape = dict(zip(figure.shape, np.maximum(sizes[2:], 0.0), strict=True))
+        points = outline.draw(figure.name, length / width, shape) * width
+        # Off the two axes, as seen in the opening squeezed to equal length and width.
+        squeezed = np.arctan2(points[:, 1] / width, points[:, 0] / length)
+        points = points[(squeezed > np.deg2rad(15)) & (squeezed < np.deg2rad(75))]
+        furthest: Array = points[np.linalg.norm(points, axis=1).argmax()]
+        return furthest
+
+    sizes = here[[at[name] for name in names]]
+    x, y = corner(sizes)
+    row = np.zeros(len(here))
+    for k, name in enumerate(names):
+        step = np.zeros(len(sizes))
+        step[k] = 1e-3 if name.endswith("_mm") else 0.1
+        row[at[name]] = (
+            np.diff([np.linalg.norm(corner(sizes + way * step)) for way in (-1, 1)])[0] / step[k]
+        )
+    angle = np.arctan2(y, x)
+    for name, place in at.items():
+        for part, wave in (("opening_cos_", np.cos), ("opening_sin_", np.sin)):
+            if name.startswith(part):
+                k = int(name.removeprefix(part))
+                # Four corners in two diagonals.
+                ends = k * np.array([angle, angle + np.pi, np.pi - angle, -angle])
+                row[place] = wave(ends).sum() / 2
+    waves = [i for name, i in at.items() if name.startswith(("opening_cos_", "opening_sin_"))]
+    return row, float(2 * np.hypot(x, y) + row[waves] @ here[waves])

@@ -1,0 +1,241 @@
+"""The mounting: the empty piece, as the file of its readings describes it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitsolver.errors import InputFaults, OutOfRange
+from fitsolver.files.datafile import Document, check, load_toml
+from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
+from fitsolver.readings.reading import Reading
+from fitsolver.seats.mounting_key import (
+    KEYS,
+    Back,
+    Finger,
+    Holds,
+    Make,
+    OpeningFamily,
+    OpeningLevel,
+    State,
+)
+
+if TYPE_CHECKING:
+    from fitsolver.readings.reading_entry import Entry
+    from fitsolver.seats.mounting_file import MountingFile
+    from fitsolver.seats.seat_table import SeatTable
+
+STRAIGHT_SIDED = ("octagon", "rectangle", "square")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mounting:
+    """An empty piece with one seat: what it is, and every reading that was taken of it.
+
+    A length is a `Reading`, or None where nobody measured it: its prior, and the mark "assumed",
+    come from the seat. Angles are in degrees as in the file. The attributes are named as in the
+    file, whose tables [seat] and the top level are joined here.
+
+    Attributes
+    ----------
+    name, story : str
+        What the piece is called, and one sentence about it.
+    period : int, optional
+        Year in which it was made.
+    finger_along : str
+        Which way of the seat the finger runs: "length" or "width".
+    finger_diameter_mm : Reading, optional
+        Inside of the ring.
+    holds, state, back, make : str
+        "wall" or "claws"; "cut" or "uncut"; "open" or "closed"; "hand" or "cast".
+    irregularity_mm : float, optional
+        How far the outline strays from its ideal, one standard deviation [mm].
+    opening_family, opening_level : str
+        Outline of the opening; level of its readings unless one names its own.
+    opening_length_mm, opening_width_mm, opening_diagonal_mm : Reading, optional
+        Free opening. A round or square one may have its length alone.
+    opening_radii_mm : tuple of (float, Reading)
+        Direction [deg], 0 to below 360 and rising, and distance from the centre; may be empty.
+    ledge_width_mm : Reading, optional
+        From wall, or root of the notch, to the inner edge.
+    ledge_angle_deg : float, optional
+        Slope of the ledge down inward from the horizontal.
+    wall_height_mm, wall_thickness_mm : Reading, optional
+        Metal above the ledge.
+    wall_lean_deg, claw_lean_deg : float, optional
+        Lean from upright, inward positive.
+    claw_directions_deg : tuple of float
+        Directions [deg] of the claws, 0 to below 360 and rising; empty for a wall.
+    claw_thickness_mm, claw_width_mm, claw_length_mm, notch_height_mm : Reading, optional
+        Radial, along the girdle, from notch (uncut: from gallery) to tip; mouth of the notch.
+    gallery_length_mm, gallery_width_mm, gallery_depth_mm : Reading, optional
+        Inner opening of the rail and its depth below the datum.
+    depth_below_ledge_mm, depth_below_rim_mm : Reading, optional
+        From the ledge's inner edge (cut), or rim or claw tips (uncut), to the finger or back.
+    instruments : mapping of str to Instrument
+        The instruments that the file changes or adds.
+    allowances : mapping of str to float
+        Thresholds that the file overrides, by name; the names are checked where they are used.
+
+    """
+
+    name: str
+    story: str = ""
+    period: int | None = None
+    finger_along: Finger = "width"
+    finger_diameter_mm: Reading | None = None
+    holds: Holds
+    state: State
+    back: Back
+    make: Make = "hand"
+    irregularity_mm: float | None = None
+    opening_family: OpeningFamily
+    opening_level: OpeningLevel
+    opening_length_mm: Reading | None = None
+    opening_width_mm: Reading | None = None
+    opening_diagonal_mm: Reading | None = None
+    opening_radii_mm: tuple[tuple[float, Reading], ...] = ()
+    ledge_width_mm: Reading | None = None
+    ledge_angle_deg: float | None = None
+    wall_height_mm: Reading | None = None
+    wall_thickness_mm: Reading | None = None
+    wall_lean_deg: float | None = None
+    claw_directions_deg: tuple[float, ...] = ()
+    claw_thickness_mm: Reading | None = None
+    claw_width_mm: Reading | None = None
+    claw_length_mm: Reading | None = None
+    claw_lean_deg: float | None = None
+    notch_height_mm: Reading | None = None
+    gallery_length_mm: Reading | None = None
+    gallery_width_mm: Reading | None = None
+    gallery_depth_mm: Reading | None = None
+    depth_below_ledge_mm: Reading | None = None
+    depth_below_rim_mm: Reading | None = None
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    allowances: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def readings(self) -> dict[str, Reading]:
+        """Every reading that was taken, by key; a radius as `opening_radii_mm[0]`."""
+        taken = {
+            key: value for key in KEYS if isinstance(value := getattr(self, key, None), Reading)
+        }
+        for index, (_, radius) in enumerate(self.opening_radii_mm):
+            taken[f"opening_radii_mm[{index}]"] = radius
+        return taken
+
+
+def load_mounting(path: Path | str) -> Mounting:
+    """Read a mounting from its file of readings.
+
+    Parameters
+    ----------
+    path : path or str
+        A TOML file with a table [seat]; the folder `examples/` has some.
+
+    Returns
+    -------
+    Mounting
+
+    Raises
+    ------
+    InputFaults
+        With every fault of the file at once, each with its line, its rule and its remedy.
+
+    """
+    return mounting_from(load_toml(path))
+
+
+def mounting_from(document: Document) -> Mounting:
+    """Read a mounting from a parsed document; see `load_mounting`."""
+    from fitsolver.seats.mounting_file import MountingFile
+
+    file = check(document, MountingFile)
+    tools = _instruments(file)
+    faults = []
+    readings: dict[str, Reading] = {}
+    for key, entry in file.named_entries():
+        try:
+            readings[key] = _reading(file, key, entry, tools)
+        except OutOfRange as error:
+            rule = f"cannot be taken so: {error}"
+            remedy = "give its half_width_mm, or say with what it was taken"
+            faults.append(document.fault(key, None, rule, remedy))
+    if faults:
+        raise InputFaults(faults)
+
+    seat = file.seat
+    given: dict[str, Any] = {key: getattr(seat, key) for key in _PLAIN_KEYS}
+    for key, reading in readings.items():
+        if "[" not in key:
+            given[key.removeprefix("seat.")] = reading
+    radii = (
+        (radius.at_deg % 360.0, readings[f"seat.opening_radii_mm[{index}]"])
+        for index, radius in enumerate(seat.opening_radii_mm)
+    )
+    return Mounting(
+        name=file.name,
+        story=file.story,
+        period=file.period,
+        finger_along=file.finger_along,
+        opening_radii_mm=tuple(sorted(radii, key=lambda radius: radius[0])),
+        claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_directions_deg)),
+        instruments=tools,
+        allowances=dict(file.allowances),
+        **given,
+    )
+
+
+_PLAIN_KEYS = (
+    "holds",
+    "state",
+    "back",
+    "make",
+    "irregularity_mm",
+    "opening_family",
+    "opening_level",
+    "ledge_angle_deg",
+    "wall_lean_deg",
+    "claw_lean_deg",
+)
+
+
+def _instruments(file: MountingFile) -> dict[str, Instrument]:
+    return {
+        name: instrument(name, **table.model_dump(exclude_none=True))
+        for name, table in file.instruments.items()
+    }
+
+
+def _reading(
+    file: MountingFile, key: str, entry: Entry, tools: Mapping[str, Instrument]
+) -> Reading:
+    """Turn an entry into a reading, with what its key says about measure, level and instrument."""
+    name = key.removeprefix("seat.").partition("[")[0]
+    rules, seat = KEYS[name], file.seat
+    chosen = entry.tool or entry.usual_tool or rules.instrument
+    tool = tools.get(chosen) or INSTRUMENTS[chosen]
+    level = rules.level
+    bore_mm = None
+    if name.startswith("opening_"):
+        level = seat.opening_level
+        if seat.opening_family in STRAIGHT_SIDED:
+            tool = replace(tool, jaw_flat_mm=0.0)  # the flats lie along the wall
+        elif seat.opening_family == "oval":
+            bore_mm = _end_of_oval_mm(name, seat)
+    return entry.reading(tool, rules.measure, entry.level or level, bore_mm)
+
+
+def _end_of_oval_mm(name: str, seat: SeatTable) -> float | None:
+    """Diameter of the curve at the ends of an oval's length or width [mm].
+
+    An ellipse with the axes L and W is curved there like a circle of the diameter W^2 / L (at the
+    ends of the length) and L^2 / W.
+    """
+    length, width = seat.nominal_mm("opening_length_mm"), seat.nominal_mm("opening_width_mm")
+    if length is None or width is None:
+        return None
+    ends = {"opening_length_mm": width**2 / length, "opening_width_mm": length**2 / width}
+    return ends.get(name)

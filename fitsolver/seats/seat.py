@@ -1,0 +1,276 @@
+"""Seats as geometry: the metal round one stone, in millimetres, for one or many possible truths.
+
+The origin is the centre of the opening. The datum plane z = 0 is that of the corner between wall
+(or notch root) and ledge in a cut seat, and that of the rim or claw tips in an uncut one; +z is
+up, out of the mounting. Arrays lead with a sample axis s: the first sample is the best estimate,
+the others are drawn from what the readings allow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.readings.uncertainty import standard_normal_points
+from fitsolver.seats.belief import Belief
+
+Array = NDArray[np.float64]
+Holds = Literal["wall", "claws"]
+State = Literal["cut", "uncut"]
+Role = Literal["support", "movable"]
+
+# How many points carry a claw's face across its width.
+FACE_POINTS = 5
+# For how many ledge widths the inner edge is worked out exactly.
+INSET_WIDTHS = 9
+SEED = 8653
+# Even columns of normal points that are the stone's: a seat and a stone that shared a column would
+# be drawn large and small together.
+STONE_COLUMNS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seats:
+    """Possible seats of one mounting; n stations round the opening, s samples.
+
+    `opening` (s, n, 2) wall or claw face at the datum plane; `lean` (s,) tangent of the inward
+    lean; `top` (s, n) height of the metal's top; `ledge_inner` (s, n, 2), `ledge_inner_z` and
+    `ledge_outer_z` (s, n), `ledge_angle` (s,) [rad], cut seats only; `gallery` (s, n, 2) and
+    `gallery_z` (s,), or None; `floor_z` (s,) finger or back; `thickness` (s,) of wall or claws;
+    `mouth` (s,) height of cut notches, or None; `claw` (n,) which claw a station is on, -1 for a
+    wall; `outward` (n, 2) unit normals of the opening; `parameters` (s, d) they were built from.
+    """
+
+    belief: Belief
+    holds: Holds
+    state: State
+    back: str
+    opening: Array
+    outward: Array
+    lean: Array
+    top: Array
+    ledge_inner: Array | None
+    ledge_inner_z: Array | None
+    ledge_outer_z: Array | None
+    ledge_angle: Array | None
+    gallery: Array | None
+    gallery_z: Array | None
+    floor_z: Array
+    thickness: Array
+    mouth: Array | None
+    claw: NDArray[np.int64]
+    parameters: Array
+
+    @property
+    def count(self) -> int:
+        """How many samples there are."""
+        return len(self.floor_z)
+
+    def opening_at(self, z: Array) -> Array:
+        """The wall's or claws' inner faces at heights z (s,) or (s, n), shape (s, n, 2) [mm]."""
+        height = z if z.ndim == 2 else z[:, None]
+        inward = height * self.lean[:, None]
+        shifted: Array = self.opening - inward[..., None] * self.outward
+        return shifted
+
+    def rows(self, chosen: NDArray[np.int64]) -> Seats:
+        """Return the samples of the given numbers, in that order, repeats allowed."""
+        by_sample = {
+            field.name: getattr(self, field.name)[chosen]
+            for field in fields(self)
+            if field.name not in ("outward", "claw")
+            and isinstance(getattr(self, field.name), np.ndarray)
+        }
+        return replace(self, **by_sample)
+
+
+def seats(belief: Belief, samples: int) -> Seats:
+    """Draw possible seats: the best estimate first, then `samples` seeded draws."""
+    dimension = len(belief.names)
+    points = np.zeros((samples + 1, dimension))
+    if samples:
+        columns = standard_normal_points(STONE_COLUMNS + dimension, samples, SEED)
+        points[1:] = columns[:, STONE_COLUMNS:]
+    return seats_of(belief, belief.draw(points))
+
+
+def seats_of(belief: Belief, parameters: Array) -> Seats:
+    """Build seats from parameter vectors (s, d) in the order of `belief.names`."""
+    mounting = belief.mounting
+    at = {name: i for i, name in enumerate(belief.names)}
+    cut, claws = mounting.state == "cut", mounting.holds == "claws"
+
+    def column(name: str, low: float = -np.inf) -> Array:
+        return np.maximum(parameters[:, at[name]], low)
+
+    radius = belief.radius + (parameters - belief.mean) @ belief.slopes.T
+    angle = belief.directions
+    centre = np.maximum(radius, 0.1)[..., None] * np.column_stack([np.cos(angle), np.sin(angle)])
+    outward = _normals(belief)
+    if claws:
+        opening, outward, claw, angle = _claw_faces(centre, outward, column("claw_width_mm", 0.1))
+    else:
+        opening, claw = centre, np.full(len(angle), -1)
+
+    lean_name = "claw_lean_deg" if claws else "wall_lean_deg"
+    lean = np.tan(np.deg2rad(np.clip(column(lean_name), -60, 60)))
+    rows = len(parameters)
+    top = np.zeros((rows, opening.shape[1]))
+    inner = inner_z = outer_z = ledge_angle = mouth = None
+    if cut:
+        height = "claw_length_mm" if claws else "wall_height_mm"
+        top = column(height, 0.0)[:, None] + _waves("wall_height", parameters, at, angle)
+        width = column("ledge_width_mm")[:, None] + _waves("ledge_width", parameters, at, angle)
+        width = np.maximum(width, 0.01)
+        ledge_angle = np.deg2rad(np.clip(column("ledge_angle_deg"), 0, 85))
+        outer_z = _waves("ledge_height", parameters, at, angle)
+        inner = opening - (width[..., None] * outward if claws else _inset(belief, width))
+        inner_z = outer_z - width * np.tan(ledge_angle)[:, None]
+        floor = inner_z.mean(axis=1) - column("depth_below_ledge_mm", 0.0)
+        mouth = column("notch_height_mm", 0.05) if claws else None
+    else:
+        top = _waves("wall_height", parameters, at, angle)
+        floor = -column("depth_below_rim_mm", 0.1)
+    gallery = gallery_z = None
+    if "gallery_depth_mm" in at:
+        gallery_z = -column("gallery_depth_mm", 0.0)
+        size = column("opening_length_mm", 0.1), column("opening_width_mm", 0.1)
+        gallery = (
+            opening
+            * np.stack(
+                [
+                    column("gallery_length_mm", 0.1) / size[0],
+                    column("gallery_width_mm", 0.1) / size[1],
+                ],
+                axis=-1,
+            )[:, None, :]
+        )
+        if claws:
+            gallery = _closed_figure(belief, gallery, column)
+    return Seats(
+        belief=belief,
+        holds="claws" if claws else "wall",
+        state="cut" if cut else "uncut",
+        back=mounting.back,
+        opening=opening,
+        outward=outward,
+        lean=lean,
+        top=top,
+        ledge_inner=inner,
+        ledge_inner_z=inner_z,
+        ledge_outer_z=outer_z,
+        ledge_angle=ledge_angle,
+        gallery=gallery,
+        gallery_z=gallery_z,
+        floor_z=floor,
+        thickness=column("claw_thickness_mm" if claws else "wall_thickness_mm", 0.1),
+        mouth=mouth,
+        claw=claw,
+        parameters=parameters,
+    )
+
+
+def _waves(field: str, parameters: Array, at: Mapping[str, int], angle: Array) -> Array:
+    """Sum a field's waves at the stations, (s, n)."""
+    total = np.zeros((len(parameters), len(angle)))
+    for name, place in at.items():
+        if name.startswith(f"{field}_cos_"):
+            wave = np.cos(int(name.rpartition("_")[2]) * angle)
+        elif name.startswith(f"{field}_sin_"):
+            wave = np.sin(int(name.rpartition("_")[2]) * angle)
+        else:
+            continue
+        total += parameters[:, place, None] * wave
+    return total
+
+
+def _figure_normals(belief: Belief) -> tuple[Array, Array]:
+    """Points of the opening's own figure [mm] and the outward normals of its edges."""
+    points = belief.figure_mm()
+    edge = np.roll(points, -1, axis=0) - points
+    edge = edge / np.linalg.norm(edge, axis=1)[:, None]
+    return points, np.column_stack([edge[:, 1], -edge[:, 0]])
+
+
+def _normals(belief: Belief) -> Array:
+    """Outward normal of the opening at every station: of its edge, or between two at a corner."""
+    points, normals = _figure_normals(belief)
+    reach = np.einsum("ij,ij->i", normals, points)
+    ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
+    rate = (ray @ normals.T) / reach
+    best = rate.max(axis=1, keepdims=True)
+    close = rate > best * (1 - 1e-6)
+    total = close.astype(np.float64) @ normals
+    unit: Array = total / np.linalg.norm(total, axis=1)[:, None]
+    return unit
+
+
+def _inset(belief: Belief, width: Array) -> Array:
+    """From the inner edge of a ledge of `width` (s, n) out to the wall, (s, n, 2) [mm].
+
+    The inner edge is the opening's own figure, moved in by the width; a station's place on it is
+    the nearest one, so that stations beside a corner share the inner corner. It is worked out for
+    `INSET_WIDTHS` widths and taken as straight between them.
+    """
+    import shapely
+
+    figure, normals = _figure_normals(belief)
+    reach = np.einsum("ij,ij->i", normals, figure)
+    ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
+    stations = ray / (ray @ normals.T / reach).max(axis=1, keepdims=True)
+    # A ledge leaves the middle half of the narrowest way across open.
+    widest = reach.min() / 2
+    width = np.minimum(width, widest)
+    levels = np.linspace(width.min(), max(width.max(), width.min() + 1e-6), INSET_WIDTHS)
+    way = []
+    for level in levels:
+        edge = shapely.Polygon(figure).buffer(-level, join_style="mitre").exterior
+        places = shapely.line_locate_point(edge, shapely.points(stations))
+        way.append(stations - shapely.get_coordinates(shapely.line_interpolate_point(edge, places)))
+    step = (width - levels[0]) / (levels[1] - levels[0])
+    below = np.minimum(step.astype(np.int64), INSET_WIDTHS - 2)
+    share = (step - below)[..., None]
+    ways, station = np.array(way), np.arange(len(stations))
+    inward: Array = ways[below, station] * (1 - share) + ways[below + 1, station] * share
+    return inward
+
+
+def _claw_faces(
+    centre: Array, outward: Array, width: Array
+) -> tuple[Array, Array, NDArray[np.int64], Array]:
+    """Spread every claw's flat inner face over its width: points, normals, claw numbers, angles."""
+    along = np.column_stack([-outward[:, 1], outward[:, 0]])
+    offsets = np.linspace(-0.5, 0.5, FACE_POINTS)
+    shift = width[:, None, None, None] * offsets[None, None, :, None] * along[None, :, None, :]
+    points = centre[:, :, None, :] + shift
+    rows, claws = centre.shape[:2]
+    flat = points.reshape(rows, claws * FACE_POINTS, 2)
+    number = np.repeat(np.arange(claws), FACE_POINTS)
+    angle = np.arctan2(flat[0, :, 1], flat[0, :, 0])
+    return flat, np.repeat(outward, FACE_POINTS, axis=0), number, angle
+
+
+def _closed_figure(belief: Belief, gallery: Array, column: object) -> Array:
+    """A rail runs all round even where claws stand apart: the opening's figure, stretched."""
+    points, _ = _figure_normals(belief)
+    step = max(1, len(points) // 48)
+    kept = points[::step] if len(points) > 16 else _subdivided(points)
+    assert callable(column)
+    size = np.ptp(points, axis=0)
+    scale = np.stack(
+        [column("gallery_length_mm", 0.1) / size[0], column("gallery_width_mm", 0.1) / size[1]],
+        axis=-1,
+    )
+    rail: Array = kept[None] * scale[:, None, :]
+    return rail
+
+
+def _subdivided(points: Array) -> Array:
+    follow = np.roll(points, -1, axis=0)
+    t = np.arange(12)[:, None, None] / 12
+    cut: Array = (points + t * (follow - points)).transpose(1, 0, 2).reshape(-1, 2)
+    return cut

@@ -1,0 +1,315 @@
+"""What a seat must have, and what must agree within it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from fitsolver.readings.reading_entry import NOT_MEASURED, UnmeasuredEntry
+from fitsolver.seats.mounting_key import KEYS
+from fitsolver.seats.seat_table import SeatTable
+
+CrossFault = tuple[str, object, str, str]
+"""Key within [seat], value, rule and remedy."""
+
+FEWEST_RADII = 6
+WIDEST_GAP_DEG = 90.0
+STEEPEST_RATIO = 3.0
+"""Neighbouring radii may differ by this factor; a slim marquise at 45 degrees needs 2."""
+LENGTHWISE = ("oval", "cushion", "octagon", "rectangle", "marquise", "pear")
+"""Families whose length is by convention the longer side."""
+AS_WIDE_AS_LONG = ("round", "square")
+CORNERED = ("cushion", "octagon", "rectangle", "square")
+
+
+def seat_faults(seat: SeatTable) -> Iterator[CrossFault]:
+    """Yield what a seat lacks and what does not go together in it."""
+    for check in (
+        _kind_of_seat,
+        _foreign_keys,
+        _required_readings,
+        _opening,
+        _diagonal,
+        _radii,
+        _ledge,
+        _claws,
+        _gallery,
+    ):
+        yield from check(seat)
+
+
+def _missing(key: str, why: str, remedy: str | None = None) -> CrossFault:
+    return key, None, f"is missing: {why}", remedy or KEYS[key].remedy
+
+
+def _kind_of_seat(seat: SeatTable) -> Iterator[CrossFault]:
+    for key, why, choices in (
+        ("holds", "say what holds the stone", '"wall" or "claws"'),
+        ("state", "say whether the ledge or the notches exist already", '"cut" or "uncut"'),
+        ("back", "say what is below the stone", '"open" (the finger) or "closed"'),
+        ("opening_family", "say which outline the opening has", '"oval", "cushion" or another'),
+        ("opening_level", "say where the opening was measured", '"girdle" (at the ledge) or "rim"'),
+    ):
+        if getattr(seat, key) is None:
+            yield _missing(key, why, f"write {key} = {choices}")
+
+
+def _foreign_keys(seat: SeatTable) -> Iterator[CrossFault]:
+    for key, rules in KEYS.items():
+        value = getattr(seat, key, None)
+        if value is None or value == () or isinstance(value, UnmeasuredEntry):
+            continue
+        if seat.holds and rules.holds not in (None, seat.holds):
+            yield (
+                key,
+                None,
+                f'belongs to {rules.holds}, but the seat has holds = "{seat.holds}"',
+                "remove the line, or correct holds",
+            )
+        elif seat.state and rules.state not in (None, seat.state):
+            yield (
+                key,
+                None,
+                f'belongs to {rules.state} seats, but the seat has state = "{seat.state}"',
+                "remove the line, or correct state",
+            )
+
+
+def _required_readings(seat: SeatTable) -> Iterator[CrossFault]:
+    leave_out = f'; if it cannot be reached write "{NOT_MEASURED}"'
+    depth = {"cut": "depth_below_ledge_mm", "uncut": "depth_below_rim_mm"}.get(seat.state or "")
+    if depth and getattr(seat, depth) is None:
+        why = "without it the culet may touch unseen"
+        yield _missing(depth, why, KEYS[depth].remedy + leave_out)
+    if seat.holds == "claws":
+        if not seat.claw_directions_deg:
+            yield _missing("claw_directions_deg", "claws are found by their directions")
+        if seat.claw_thickness_mm is None:
+            key = "claw_thickness_mm"
+            yield _missing(key, "it limits the notch", KEYS[key].remedy + leave_out)
+        if seat.state == "cut" and seat.ledge_width_mm is None and seat.notch_height_mm is None:
+            why = "cut claws need ledge_width_mm (the depth of the notch) or notch_height_mm"
+            yield _missing("ledge_width_mm", why)
+    elif seat.holds == "wall" and seat.state == "cut" and seat.ledge_width_mm is None:
+        yield _missing("ledge_width_mm", "a cut seat carries the stone on its ledge")
+
+
+def _opening(seat: SeatTable) -> Iterator[CrossFault]:
+    family = seat.opening_family or ""
+    length, width = seat.nominal_mm("opening_length_mm"), seat.nominal_mm("opening_width_mm")
+    if not seat.opening_radii_mm:
+        why = "the opening needs length and width, or radii"
+        if length is None:
+            yield _missing("opening_length_mm", why)
+        if width is None and family not in AS_WIDE_AS_LONG:
+            yield _missing("opening_width_mm", why)
+    if length is None or width is None:
+        return
+    if family in LENGTHWISE and width > length:
+        yield (
+            "opening_width_mm",
+            width,
+            f"must not exceed opening_length_mm = {length:g}: "
+            f"the length of {_a(family)} is its longer side",
+            "swap the two; finger_along says which way the finger runs",
+        )
+    if family in AS_WIDE_AS_LONG and abs(length - width) > 0.15 * max(length, width):
+        yield (
+            "opening_width_mm",
+            width,
+            f"must be within 15 % of opening_length_mm = {length:g} for {_a(family)} opening",
+            "correct the reading or opening_family",
+        )
+
+
+def _diagonal(seat: SeatTable) -> Iterator[CrossFault]:
+    key, family = "opening_diagonal_mm", seat.opening_family or ""
+    diagonal, length = seat.nominal_mm(key), seat.nominal_mm("opening_length_mm")
+    if diagonal is None:
+        return
+    if family and family not in CORNERED:
+        yield (
+            key,
+            diagonal,
+            f"goes from corner to corner, and {_a(family)} opening has none",
+            f"remove the line, or choose one of {', '.join(CORNERED)}",
+        )
+    elif length is not None:
+        width = seat.nominal_mm("opening_width_mm") or length
+        shortest, longest = max(length, width), math.hypot(length, width)
+        # A tenth of a millimetre on top: all three readings have their own doubt.
+        if not shortest - 0.1 <= diagonal <= longest + 0.1:
+            yield (
+                key,
+                diagonal,
+                f"must be {shortest:.2f} to {longest:.2f} mm, from the longer side "
+                "to the diagonal of a sharp rectangle",
+                KEYS[key].remedy,
+            )
+
+
+def _radii(seat: SeatTable) -> Iterator[CrossFault]:
+    if not seat.opening_radii_mm:
+        return
+    key = "opening_radii_mm"
+    turn = sorted(
+        (radius.at_deg % 360.0, radius.nominal_mm(), index)
+        for index, radius in enumerate(seat.opening_radii_mm)
+    )
+    if len(turn) < FEWEST_RADII:
+        yield (
+            key,
+            None,
+            f"holds {len(turn)} directions, at least {FEWEST_RADII} are needed",
+            "take a radius every 30 or 45 degrees",
+        )
+    around = [*turn, (turn[0][0] + 360.0, *turn[0][1:])]
+    for (from_deg, radius, _), (to_deg, following, index) in pairwise(around):
+        if to_deg - from_deg < 1.0:
+            yield (
+                f"{key}[{index}].at_deg",
+                to_deg % 360.0,
+                f"repeats the direction {from_deg:g}",
+                "give each direction once; repeats go into read = [..., ...]",
+            )
+        elif to_deg - from_deg > WIDEST_GAP_DEG:
+            yield (
+                key,
+                None,
+                f"leaves a gap from {from_deg:g} to {to_deg % 360.0:g} degrees, wider than "
+                f"{WIDEST_GAP_DEG:g}",
+                "take radii all around, from a centre that lies inside the opening",
+            )
+        elif max(radius, following) > STEEPEST_RATIO * min(radius, following):
+            yield (
+                f"{key}[{index}]",
+                following,
+                f"jumps from {radius:g} to {following:g} mm between neighbouring directions",
+                "read both again, from one centre that sees the whole edge",
+            )
+    yield from _radii_against_spans(seat, [(at_deg, radius) for at_deg, radius, _ in turn])
+
+
+def _radii_against_spans(
+    seat: SeatTable, turn: Sequence[tuple[float, float]]
+) -> Iterator[CrossFault]:
+    """Compare opposite radii with the length and the width taken at the same level."""
+    levels = {radius.level or seat.opening_level for radius in seat.opening_radii_mm}
+    for key, first_deg in (("opening_length_mm", 0.0), ("opening_width_mm", 90.0)):
+        entry = seat.measured(key)
+        ends = [
+            [radius for at_deg, radius in turn if abs((at_deg - end + 180) % 360 - 180) < 1.0]
+            for end in (first_deg, first_deg + 180.0)
+        ]
+        if entry is None or not all(ends) or levels != {entry.level or seat.opening_level}:
+            continue
+        across, span = ends[0][0] + ends[1][0], entry.nominal_mm()
+        if abs(across - span) > max(0.5, 0.1 * span):
+            yield (
+                key,
+                span,
+                f"must agree with the radii at {first_deg:g} and {first_deg + 180:g} degrees, "
+                f"together {across:.2f} mm",
+                "read them again, or name the level of each",
+            )
+
+
+def _ledge(seat: SeatTable) -> Iterator[CrossFault]:
+    ledge = seat.nominal_mm("ledge_width_mm")
+    halves = [radius.nominal_mm() for radius in seat.opening_radii_mm]
+    for key in ("opening_length_mm", "opening_width_mm"):
+        if (span := seat.nominal_mm(key)) is not None:
+            halves.append(span / 2.0)
+    if ledge is not None and halves and ledge >= min(halves):
+        yield (
+            "ledge_width_mm",
+            ledge,
+            f"must be less than half the opening, {min(halves):.2f} mm: no hole would be left",
+            KEYS["ledge_width_mm"].remedy,
+        )
+
+
+# Over half a round without a claw, nothing keeps the stone from sliding out; a few degrees for
+# the reading of the directions.
+WIDEST_OPEN_DEG = 185.0
+
+
+def _claws(seat: SeatTable) -> Iterator[CrossFault]:
+    key = "claw_directions_deg"
+    directions = sorted(direction % 360.0 for direction in seat.claw_directions_deg)
+    if seat.holds == "wall":
+        return
+    if len(directions) == 1:
+        yield (
+            key,
+            directions[0],
+            "is one claw, and one claw cannot hold a stone",
+            KEYS[key].remedy,
+        )
+    if len(directions) < 2:
+        return
+    width = seat.nominal_mm("claw_width_mm") or KEYS["claw_width_mm"].low
+    for first, second in pairwise([*directions, directions[0] + 360.0]):
+        apart = math.dist(_on_edge(seat, first), _on_edge(seat, second))
+        if apart < width:
+            yield (
+                key,
+                list(seat.claw_directions_deg),
+                f"has claws at {first:g} and {second % 360.0:g} degrees that overlap: they are "
+                f"{apart:.2f} mm apart, and a claw is {width:g} mm wide",
+                "correct the directions, or claw_width_mm",
+            )
+        if second - first > WIDEST_OPEN_DEG:
+            yield (
+                key,
+                list(seat.claw_directions_deg),
+                f"leaves {second - first:g} degrees without a claw: the stone slides out there",
+                "correct the directions; claws must stand no further than half a round apart",
+            )
+
+
+def _gallery(seat: SeatTable) -> Iterator[CrossFault]:
+    keys = ("gallery_length_mm", "gallery_width_mm", "gallery_depth_mm")
+    given = [key for key in keys if seat.measured(key) is not None]
+    round_rail = seat.opening_family in AS_WIDE_AS_LONG
+    for key in keys:
+        if given and key not in given and not (round_rail and key == "gallery_width_mm"):
+            yield _missing(key, "a gallery needs its length, width and depth")
+    length, width = seat.nominal_mm("gallery_length_mm"), seat.nominal_mm("gallery_width_mm")
+    if length and width and width > length and seat.opening_family in LENGTHWISE:
+        yield (
+            "gallery_width_mm",
+            width,
+            f"must not exceed gallery_length_mm = {length:g}",
+            "swap the two",
+        )
+    down = seat.nominal_mm("gallery_depth_mm")
+    for key in ("depth_below_ledge_mm", "depth_below_rim_mm"):
+        depth = seat.nominal_mm(key)
+        if down is not None and depth is not None and down >= depth:
+            yield (
+                "gallery_depth_mm",
+                down,
+                f"must be less than {key} = {depth:g}: the rail lies above the finger or the back",
+                KEYS["gallery_depth_mm"].remedy,
+            )
+
+
+def _a(family: str) -> str:
+    return f"an {family}" if family.startswith("o") else f"a {family}"
+
+
+def _on_edge(seat: SeatTable, direction_deg: float) -> tuple[float, float]:
+    """Return the point [mm] where a direction leaves the rectangle around the opening.
+
+    No outline of this length and width reaches further, so claws are called overlapping only if
+    they overlap in any outline.
+    """
+    radii = [radius.nominal_mm() for radius in seat.opening_radii_mm]
+    widest = 2.0 * max(radii) if radii else KEYS["opening_length_mm"].high
+    length = seat.nominal_mm("opening_length_mm") or widest
+    width = seat.nominal_mm("opening_width_mm") or length
+    cosine, sine = math.cos(math.radians(direction_deg)), math.sin(math.radians(direction_deg))
+    reach = 0.5 / max(abs(cosine) / length, abs(sine) / width)
+    return reach * cosine, reach * sine

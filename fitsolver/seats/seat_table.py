@@ -1,0 +1,72 @@
+"""The table [seat] of a mounting file: its keys, their forms and their ranges."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import ValidationInfo, field_validator
+
+from fitsolver.files.datafile import Many, Millimetres, Number
+from fitsolver.readings.reading_entry import (
+    AnyEntry,
+    Entry,
+    FileModel,
+    RadiusEntry,
+    ReadingEntry,
+    in_range,
+)
+from fitsolver.seats.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
+
+
+class SeatTable(FileModel):
+    """The table [seat]. What is required depends on other keys, see `seat_fault`."""
+
+    holds: Holds | None = None
+    state: State | None = None
+    back: Back | None = None
+    make: Make = "hand"
+    irregularity_mm: Millimetres | None = None
+    opening_family: OpeningFamily | None = None
+    opening_level: OpeningLevel | None = None
+    opening_length_mm: ReadingEntry | None = None
+    opening_width_mm: ReadingEntry | None = None
+    opening_diagonal_mm: ReadingEntry | None = None
+    opening_radii_mm: Many[RadiusEntry] = ()
+    ledge_width_mm: ReadingEntry | None = None
+    ledge_angle_deg: Number | None = None
+    wall_height_mm: ReadingEntry | None = None
+    wall_thickness_mm: ReadingEntry | None = None
+    wall_lean_deg: Number | None = None
+    claw_directions_deg: Many[Number] = ()
+    claw_thickness_mm: ReadingEntry | None = None
+    claw_width_mm: ReadingEntry | None = None
+    claw_length_mm: ReadingEntry | None = None
+    claw_lean_deg: Number | None = None
+    notch_height_mm: ReadingEntry | None = None
+    gallery_length_mm: ReadingEntry | None = None
+    gallery_width_mm: ReadingEntry | None = None
+    gallery_depth_mm: ReadingEntry | None = None
+    depth_below_ledge_mm: ReadingEntry | None = None
+    depth_below_rim_mm: ReadingEntry | None = None
+
+    @field_validator("*")
+    @classmethod
+    def _within_the_table_of_keys(cls, value: Any, info: ValidationInfo) -> Any:
+        key = info.field_name or ""
+        if isinstance(value, Entry):
+            in_range(key, value.checked_mm())
+        elif isinstance(value, float):
+            in_range(key, [value])
+        elif key == "claw_directions_deg":
+            in_range(key, value)
+        return value
+
+    def measured(self, key: str) -> AnyEntry | None:
+        """Return the reading of a key, None if it is missing or left out on purpose."""
+        entry = getattr(self, key)
+        return entry if isinstance(entry, AnyEntry) else None
+
+    def nominal_mm(self, key: str) -> float | None:
+        """Return the length of a key without corrections, None if it was not measured."""
+        entry = self.measured(key)
+        return None if entry is None else entry.nominal_mm()

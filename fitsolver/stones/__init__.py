@@ -1,0 +1,1 @@
+"""Stones: cut styles, materials, and the solids they make."""

@@ -1,0 +1,221 @@
+"""Cut styles: what the trade means by a name, read from `profiles/cuts/`.
+
+A style states its outline, its facet rows and its usual proportions with their spread. All
+proportions are per cent of the stone's width. A row of facets is cut between two rings; a ring is
+a copy of the outline at some height: scaled (brilliants: every facet runs to one culet), inset
+(steps: shrunk to a keel half a width from each end, so that sides and ends keep one angle) or even
+(steps on other straight-sided outlines: every side moves in alike, as on a hipped roof).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Any, Literal
+
+from fitsolver.errors import UnknownName
+from fitsolver.files.datafile import data_folder, load
+
+Part = Literal["crown", "pavilion"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proportion:
+    """One proportion of a style: usual value, spread (one standard deviation) and limits.
+
+    `low` and `high` bound what still goes by the style's name; `source` says where from.
+    """
+
+    typical: float
+    spread: float
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ring:
+    """A copy of the outline at a height, from 0 at the girdle to 1 at the table or culet.
+
+    `scale` is a number (1 = girdle) or the proportion that gives it: "girdle", "table", "culet",
+    "star", "lower_half", or "curve" (the part's own profile line, bulge included, at `height`).
+    `height` is a number, or "mains": where the main facets have that scale between two mains.
+    """
+
+    part: Part
+    scale: float | str
+    height: float | str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """A row of facets between an outer ring (girdle side) and an inner ring.
+
+    `directions_deg` are those of the unit figure (the outline squeezed to equal length and width;
+    a heart's half at y >= 0), or None: one facet to every straight side. `outer_reach_deg` and
+    `inner_reach_deg` say that the plane meets its ring at points that far to either side instead
+    of touching it (half a row's step for facets between the mains): the ring then counts as scaled
+    by the cosine.
+    """
+
+    part: Part
+    name: str
+    directions_deg: tuple[float, ...] | None
+    outer: str
+    inner: str
+    outer_reach_deg: float
+    inner_reach_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dome:
+    """A cabochon's domed part: `tiers` rings on an ellipse-like curve u = (1 - s^e)^(1/e)."""
+
+    part: Part
+    tiers: int
+    exponent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handbook:
+    """A handbook weight formula: ct = form x depth x density x k."""
+
+    k: float
+    form: Literal["length x width", "mean diameter squared"]
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CutStyle:
+    """A cut style as the trade names it, with the proportions of one make.
+
+    `strung` styles (beads, briolettes) hang by a drilled hole and are not set: they have a widest
+    place instead of a girdle. A style equals only itself, so that forms can be kept by style.
+    """
+
+    name: str
+    title: str
+    period_from: int
+    period_to: int | None
+    period_source: str
+    family: str
+    ring_kind: Mapping[str, Literal["scaled", "inset", "even"]]
+    length_ratio: Proportion
+    proportions: Mapping[str, Proportion]
+    make: str
+    makes: Mapping[str, Mapping[str, Proportion]]
+    measuring: Mapping[str, str]
+    rings: Mapping[str, Ring]
+    rows: tuple[Row, ...]
+    domes: tuple[Dome, ...]
+    facet_count: int
+    strung: bool
+    handbook: Mapping[str, Handbook]
+    notes: str
+
+    def __repr__(self) -> str:
+        """Name the style and its make: all the rest is in its file."""
+        return f"<cut style {self.name}, {self.make}>"
+
+    def in_make(self, make: str) -> CutStyle:
+        """Return the style with the proportions of another make ("well-cut", "commercial", ...).
+
+        Raises `UnknownName` if the style has no such make.
+        """
+        if make not in self.makes:
+            raise UnknownName(f"make of {self.name}", make, self.makes)
+        return _in_make(self, make)
+
+    def typical(self) -> dict[str, float]:
+        """Return the usual value of every proportion, in per cent or degrees."""
+        return {name: item.typical for name, item in self.proportions.items()}
+
+
+@cache
+def _in_make(style: CutStyle, make: str) -> CutStyle:
+    return replace(style, make=make, proportions=style.makes[make])
+
+
+def names() -> tuple[str, ...]:
+    """Return the names of all styles in the library, in alphabetical order."""
+    return tuple(sorted(path.stem for path in (data_folder() / "cuts").glob("*.toml")))
+
+
+@cache
+def cut(name: str) -> CutStyle:
+    """Return the style called `name` (lower-case trade words joined by hyphens).
+
+    Raises `UnknownName` with suggestions, `InputFaults` if its file is faulty.
+    """
+    known = names()
+    if name not in known:
+        raise UnknownName("cut style", name, known)
+    from fitsolver.stones.profile_file import ProfileFile
+
+    return _style(load(data_folder() / "cuts" / f"{name}.toml", ProfileFile))
+
+
+def cuts() -> tuple[CutStyle, ...]:
+    """Return every style in the library."""
+    return tuple(cut(name) for name in names())
+
+
+def _style(file: Any) -> CutStyle:
+    base = {name: _proportion(item) for name, item in file.proportions.items()}
+    makes = {file.make: base}
+    for make, changes in file.makes.items():
+        makes[make] = {**base, **{name: _proportion(item) for name, item in changes.items()}}
+    rings = {
+        "girdle": Ring(part="crown", scale="girdle", height=0.0),
+        "table": Ring(part="crown", scale="table", height=1.0),
+        "culet": Ring(part="pavilion", scale="culet", height=1.0),
+        **{
+            name: Ring(part=item.part, scale=item.scale, height=item.height)
+            for name, item in file.rings.items()
+        },
+    }
+    rows = tuple(
+        Row(
+            part=item.part,
+            name=item.name,
+            directions_deg=item.directions(),
+            outer=item.outer,
+            inner=item.inner,
+            outer_reach_deg=item.outer_reach_deg,
+            inner_reach_deg=item.inner_reach_deg,
+        )
+        for item in file.facets
+    )
+    return CutStyle(
+        name=file.name,
+        title=file.title,
+        period_from=file.period.begin,
+        period_to=file.period.end,
+        period_source=file.period.source,
+        family=file.outline.family,
+        ring_kind={"crown": file.outline.crown_rings, "pavilion": file.outline.pavilion_rings},
+        length_ratio=_proportion(file.outline.length_ratio),
+        proportions=base,
+        make=file.make,
+        makes=makes,
+        measuring=dict(file.measuring),
+        rings=rings,
+        rows=rows,
+        domes=tuple(
+            Dome(part=item.part, tiers=item.tiers, exponent=item.exponent) for item in file.domes
+        ),
+        facet_count=file.facet_count,
+        strung=file.strung,
+        handbook={
+            make: Handbook(k=item.k, form=item.form, source=item.source)
+            for make, item in file.handbook.items()
+        },
+        notes=file.notes,
+    )
+
+
+def _proportion(item: Any) -> Proportion:
+    return Proportion(
+        typical=item.typical, spread=item.spread, low=item.low, high=item.high, source=item.source
+    )

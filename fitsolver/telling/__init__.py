@@ -1,0 +1,1 @@
+"""Telling: results as text and as plain dictionaries."""

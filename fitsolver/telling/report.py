@@ -1,0 +1,496 @@
+"""Answers as text for a buyer at a table: the verdict first, then numbers in columns.
+
+Plain letters only, so that it reads the same on a terminal, in a file and in a message. A line
+that begins with ~ stands on something nobody measured.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+
+from fitsolver.errors import Fault
+from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
+from fitsolver.fitting.solver import Check, Margin, Verdict
+from fitsolver.seats.belief import Assumed
+from fitsolver.seats.mounting import Mounting
+from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.material import Material
+from fitsolver.telling.layout import (
+    bullets,
+    columns,
+    dimensions,
+    page,
+    paragraph,
+    per_cent,
+    plain,
+    unit_of,
+    words,
+)
+from fitsolver.telling.setting import alterations, cautions, ordinary_setting
+from fitsolver.telling.stone_report import agreement_lines, carats
+from fitsolver.units import format_ct, format_mm
+from fitsolver.weighing.consistency import Consistency
+from fitsolver.weighing.weight import Weight, height_prior
+
+WIDTH = 80
+# Names of readings within a sentence.
+NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
+# How many lines the short lists show; JSON carries all of them.
+SHORT = 5
+LEGEND = (
+    "Margin: how far it holds; minus = short by that much. Limit: what the bench asks for or "
+    "allows. Directions: 0 deg along the length, counter-clockwise seen from above."
+)
+
+
+def faults_text(faults: Sequence[Fault], width: int = WIDTH) -> str:
+    """List the faults of an input, each with its place, its rule and its remedy."""
+    head = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
+    return "\n".join(
+        [head, *(paragraph(plain(fault), width, first="  ", rest="      ") for fault in faults)]
+    )
+
+
+def weight_text(
+    weight: Weight,
+    style: CutStyle,
+    stuff: Material,
+    agreement: Consistency | None = None,
+    width: int = WIDTH,
+) -> str:
+    """Say what a stone weighs, what the handbook says, and what nobody measured."""  # fmt: skip
+    blocks = [
+        [_weight_line(weight), "", _stone_line(style, weight, stuff, width)],
+        bullets("Warnings", weight.warnings, width),
+        [*columns(list(_beside(weight)), "<<", indent=0), *_source(weight, width)],
+        _doubts(weight),
+        _agreement(agreement, width),
+        bullets("Cautions", cautions(stuff), width),
+    ]
+    return page(blocks)
+
+
+def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH) -> str:
+    """Say whether a stone seats, how far each requirement holds, and what the setter does."""
+    style = found.stone.form.style
+    binding = next(item for item in found.requirements if item.name == found.binding)
+    size = dimensions(found.stone.length_mm, found.stone.width_mm, found.stone.depth_mm)
+    blocks = [
+        [f"{found.verdict.upper()}   {_chances(found)}"],
+        [
+            paragraph(plain(found.mounting.name), width),
+            paragraph(f"{style.title}, {size} mm, {stuff.name}", width),
+            _weight_line(weight),
+        ],
+        bullets("Warnings", weight.warnings, width),
+        [paragraph(f"Tightest: {_tightest(binding)}", width), *_margins(found, width)],
+        _bench(found, width),
+        _readings(found, width),
+        _assumed(found.assumed, width),
+        bullets("Cautions", cautions(stuff, found.mounting), width),
+    ]
+    return page(blocks)
+
+
+def proposals_text(found: Proposals, width: int = WIDTH) -> str:
+    """Say what to look for in a mounting: cuts, sizes, weights, and what the setter does."""
+    mounting = found.mounting
+    blocks = [
+        [paragraph(_headline(found), width)],
+        [
+            paragraph(plain(mounting.name), width),
+            *([paragraph(plain(mounting.story), width)] if mounting.story else []),
+            paragraph(f"{_seat(mounting)}; stones of {found.material.name}.", width),
+        ],
+    ]
+    if found.proposals:
+        blocks += [
+            _ranking(found.proposals),
+            list(_notes(found.proposals, width)),
+            *_best(found.proposals[0], found.material, width),
+        ]
+    blocks += [
+        _left_out(found.left_out, found.not_shown, width),
+        _assumed(found.assumed, width),
+        bullets("Cautions", cautions(found.material, mounting), width),
+    ]
+    return page(blocks)
+
+
+def cuts_text(styles: Iterable[CutStyle], width: int = WIDTH) -> str:
+    """List cut styles by outline."""
+    rows = [["", "period", "L : W", "depth", ""]]
+    outline = ""
+    for style in sorted(styles, key=lambda item: (item.family, item.name)):
+        if style.family != outline:
+            outline = style.family
+            rows.append([outline.upper(), "", "", "", ""])
+        depth, spread = _depth(style)
+        rows.append(
+            [
+                f"  {style.name}", f"{style.period_from}-{style.period_to or '':<4}",
+                f"{style.length_ratio.typical:.2f}", f"{depth:.0f} +-{spread:2.0f} %",
+                re.split(" \\(|, ", style.title)[0] + (" (strung)" if style.strung else ""),
+            ]
+        )  # fmt: skip
+    return page(
+        [
+            columns(rows, "<<>><", indent=0, gap=1),
+            [
+                paragraph(
+                    "L : W is the usual length over width; depth is total depth in per cent of "
+                    "the width, +- one standard deviation. Period: years in which the style was "
+                    "cut (1000: since antiquity).",
+                    width,
+                )
+            ],
+        ]
+    )
+
+
+def cut_text(style: CutStyle, width: int = WIDTH) -> str:
+    """Describe one cut style: outline, proportions with their spread, how it is measured."""
+    depth, spread = _depth(style)
+    until = "on" if style.period_to is None else f"to {style.period_to}"
+    ratio = style.length_ratio
+    faces = "1 face" if style.facet_count == 1 else f"{style.facet_count} facets"
+    facts = [
+        ["outline", style.family],
+        ["cut", f"from {style.period_from} {until}"],
+        ["faces", faces],
+        [
+            "length : width",
+            f"{ratio.typical:.2f} +- {ratio.spread:.2f}, within {ratio.low:g} to {ratio.high:g}",
+        ],
+        ["total depth", f"{depth:.0f} +- {spread:.0f} % of the width"],
+        ["makes", f"{', '.join(style.makes)} (here: {style.make})"],
+    ]
+    rows = [["", "usual", "+-", "within", ""]]
+    for name, item in style.proportions.items():
+        rows.append(
+            [
+                words(name), f"{item.typical:g}", f"{item.spread:g}",
+                f"{item.low:g} to {item.high:g}", unit_of(name),
+            ]
+        )  # fmt: skip
+    measuring = [paragraph(f"{key}: {text}", width, first="  ", rest="      ")
+                 for key, text in style.measuring.items()]  # fmt: skip
+    blocks = [
+        [style.title, style.name, "", *columns(facts, "<<", indent=0)],
+        ["Proportions, per cent of the width unless said otherwise", *columns(rows, "<>>><")],
+        ["How it is measured", *measuring],
+        [paragraph(style.notes, width)] if style.notes else [],
+        [paragraph(f"Sources: {_sources(style)}.", width)],
+    ]
+    return page(blocks)
+
+
+# Weight
+
+
+def _weight_line(weight: Weight) -> str:
+    """The weight as documents write it; the interval is rounded outward."""
+    found = weight.weight_ct
+    about = format_ct(found.value, approximately=True)
+    return f"{about} ({carats(found.low, found.high)})"
+
+
+def _stone_line(style: CutStyle, weight: Weight, stuff: Material, width: int) -> str:
+    length, wide, deep = (
+        weight.sizes_mm[f"{name}_mm"].value for name in ("length", "width", "depth")
+    )
+    return paragraph(f"{style.title}, {dimensions(length, wide, deep)} mm, {stuff.name}", width)
+
+
+def _beside(weight: Weight) -> Iterator[list[str]]:
+    """Compare with the handbook: its weight, its coefficient, and this stone's."""
+    book = weight.handbook
+    form = f"length x width x depth x density x {weight.coefficient:.5f}"
+    yield ["this estimate", f"{weight.weight_ct.value:.2f} ct = {form}"]
+    if book is None:
+        yield ["handbook", "has no coefficient for this cut and make"]
+    else:
+        yield ["handbook", f"{book.weight_ct:.2f} ct = {book.form} x depth x density x {book.k:g}"]
+    if len(weight.makes) > 1:
+        parts = (f"{make} {per_cent(part)}" for make, part in weight.makes.items())
+        yield ["make not given", ", ".join(parts)]
+    else:
+        yield ["make", next(iter(weight.makes))]
+
+
+def _source(weight: Weight, width: int) -> list[str]:
+    if weight.handbook is None:
+        return []
+    return [paragraph(f"The handbook's: {weight.handbook.source}.", width)]
+
+
+def _doubts(weight: Weight) -> list[str]:
+    """What was assumed, the largest doubts first, and which reading would narrow the weight."""
+    if not weight.assumed:
+        return []
+    gains = dict(weight.next_readings)
+    u = weight.weight_ct.u
+    rows = [["", "taken as", "share of doubt", "if measured, u in ct"]]
+    if "make" in weight.shares:
+        rows.append(["~ make", "weighed up", per_cent(weight.shares["make"]), ""])
+    for item in weight.assumed[:SHORT]:
+        unit = unit_of(item.name)
+        value = f"{item.value:.3g} +- {item.u:.2g} {unit}".rstrip()
+        gain = gains.get(item.reading, 0.0)
+        better = f"{u:.3f} -> {max(u - gain, 0.0):.3f}" if gain >= 0.0005 else ""
+        rows.append([f"~ {words(item.name)}", value, per_cent(item.share), better])
+    more = len(weight.assumed) - SHORT
+    rest = [f"~ and {more} more that matter less"] if more > 0 else []
+    lines = ["Assumed, not measured (~)", *columns(rows, "<<>>", indent=0), *rest]
+    if weight.next_readings and weight.next_readings[0][1] >= 0.0005:
+        name, _ = weight.next_readings[0]
+        lines += ["", f"Which reading would narrow it most: {words(name)}."]
+    return lines
+
+
+def _agreement(agreement: Consistency | None, width: int) -> list[str]:
+    if agreement is None:
+        return []
+    return agreement_lines(agreement, "Mass over size implies a density of", width)
+
+
+# One stone
+
+
+def _chances(found: Check) -> str:
+    as_is, after = found.probability, found.probability_after_alteration
+    text = f"{per_cent(as_is)} as the seat is"
+    return text if after - as_is < 0.005 else f"{text}, {per_cent(after)} after alteration"
+
+
+def _tightest(margin: Margin) -> str:
+    state = "to spare" if margin.margin_mm >= 0 else "SHORT"
+    size = f"{abs(margin.margin_mm):.2f} +- {margin.u_mm:.2f} mm"
+    return f"{margin.name}, {size} {state} ({margin.meaning})."
+
+
+def _margins(found: Check, width: int) -> list[str]:
+    """Every requirement, the least sure first."""
+    rows = [["", "margin mm", "+- u", "holds", "limit mm", "tightest at"]]
+    order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
+    for item in order:
+        at = "" if item.direction_deg is None else f"{item.direction_deg:.0f} deg"
+        rows.append(
+            [
+                item.name, f"{item.margin_mm:z.2f}",
+                f"{item.u_mm:.2f}", per_cent(item.probability),
+                f"{item.threshold_mm:z.2f}", at,
+            ]
+        )  # fmt: skip
+    return [*columns(rows, "<>>>>>"), paragraph(LEGEND, width, first="  ")]
+
+
+def _bench(found: Check, width: int) -> list[str]:
+    """What the setter does, in ordinary setting and beyond it."""
+    if found.verdict == "does not seat":
+        return []
+    lines = ["At the bench"]
+    for step in ordinary_setting(found):
+        lines.append(paragraph(step, width, first="  - "))
+    for work in alterations(found):
+        about = f"about {format_mm(work.about_mm)}" if work.about_mm >= 0.005 else "perhaps"
+        most = f", at most {format_mm(work.at_most_mm)}" if about != "perhaps" else (
+            f" by up to {format_mm(work.at_most_mm)}"
+        )  # fmt: skip
+        text = f"Alteration: {work.work}, {about}{most} ({work.requirement})."
+        lines.append(paragraph(text, width, first="  - "))
+    return lines
+
+
+def _readings(found: Check, width: int) -> list[str]:
+    """Which reading to take again, where a reading could still change the answer."""
+    sure = found.verdict == "does not seat" or found.probability >= 0.95
+    if sure or not found.advice:
+        return []
+    rows = []
+    for item in found.advice:
+        verb = "take again" if item.measured else "measure"
+        doubt = f"+- {item.u_now_mm:.3f} -> {item.u_then_mm:.3f} mm"
+        rows.append([f"{verb}: {words(item.reading)}", doubt])
+    return [f"Readings that would narrow {found.binding} most", *columns(rows, "<<")]
+
+
+def _assumed(items: Sequence[Assumed], width: int) -> list[str]:
+    if not items:
+        return []
+    rows = []
+    for item in items:
+        decimals = 2 if item.unit == "mm" else 1
+        value = f"{item.value:z.{decimals}f} +- {item.u:.{decimals}f}"
+        if item.u == 0:
+            value = f"{item.value:.3g}"
+        rows.append([f"~ {words(item.name)}", f"{value} {_sign(item.unit)}"])
+    heads = columns(rows, "<<", indent=0)
+    room = max(len(head) for head in heads) + 2
+    return [
+        "Assumed, not measured (~)",
+        *(
+            paragraph(item.source, width, first=f"{head:<{room}}")
+            for head, item in zip(heads, items, strict=True)
+        ),
+    ]
+
+
+def _sign(unit: str) -> str:
+    return "%" if unit == "pct" else unit
+
+
+# All cuts
+
+
+def _headline(found: Proposals) -> str:
+    """What came of it, in one line."""
+    count: dict[Verdict, int] = {}
+    for item in found.proposals:
+        count[item.verdict] = count.get(item.verdict, 0) + 1
+    seats, altered = count.get("seats", 0), count.get("seats after alteration", 0)
+    doubtful = count.get("not decided", 0)
+    if not found.proposals:
+        return "NOTHING SEATS in this mounting, alteration included."
+    if not seats and not altered:
+        come = "comes" if doubtful == 1 else "come"
+        return f"NOT DECIDED: no cut earns a yes from these readings; {doubtful} {come} close."
+    first, word = (seats, "") if seats else (altered, " AFTER ALTERATION")
+    head = f"{first} {'CUT SEATS' if first == 1 else 'CUTS SEAT'}{word}"
+    more = [f"{number} {text}" for number, text in (
+        (altered if seats else 0, "more after alteration"),
+        (doubtful, "not decided"),
+    ) if number]  # fmt: skip
+    return ", ".join([head, *more])
+
+
+def _seat(mounting: Mounting) -> str:
+    """The seat in the trade's words."""
+    holds = "wall seat" if mounting.holds == "wall" else "claw seat"
+    made = "cut" if mounting.state == "cut" else "not cut yet"
+    when = f", {mounting.period}" if mounting.period is not None else ""
+    text = f"{mounting.opening_family} {holds}, {made}, {mounting.back} back{when}"
+    return text[0].upper() + text[1:]
+
+
+def _ranking(proposals: Sequence[Proposal]) -> list[str]:
+    """The table: a second line where alteration or doubt has to be told."""
+    rows = [["", "", "", "holds", "ask for, mm", "about", "calibrated"]]
+    for rank, item in enumerate(proposals, 1):
+        stone = item.ask.stone
+        sizes = [f"{_short(size.length_mm, size.width_mm)}" for size in item.calibrated]
+        first, second = _verdict_lines(item.verdict)
+        rows.append(
+            [
+                str(rank), item.style.name, first, per_cent(item.probability),
+                dimensions(stone.length_mm, stone.width_mm, stone.depth_mm),
+                format_ct(item.ask_weight_ct), sizes[0] if sizes else "-",
+            ]
+        )  # fmt: skip
+        after = per_cent(item.ask.probability_after_alteration) if second else ""
+        more = sizes[1:]
+        if second or more:
+            rows.append(["", "", second, after, "", "", more[0] if more else ""])
+        rows.extend(["", "", "", "", "", "", size] for size in more[1:])
+    return columns(rows, "><<><><", indent=0, gap=1)
+
+
+def _verdict_lines(verdict: Verdict) -> tuple[str, str]:
+    if verdict == "seats after alteration":
+        return "seats after", "alteration"
+    return verdict, "  altered:" if verdict == "not decided" else ""
+
+
+def _short(length_mm: float, width_mm: float) -> str:
+    return f"{length_mm:g}" if length_mm == width_mm else f"{length_mm:g} x {width_mm:g}"
+
+
+def _notes(proposals: Sequence[Proposal], width: int) -> Iterator[str]:
+    for rank, item in enumerate(proposals, 1):
+        if item.notes:
+            text = NAMES.sub(lambda name: words(name[0]), "; ".join(item.notes))
+            yield paragraph(plain(text), width, first=f"{rank:2d} ")
+
+
+def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
+    """The first proposal in full: the box of sizes, how tight it is, what the setter does."""
+    ask = item.ask
+    earns = "earns the same verdict" if item.verdict != "not decided" else "comes as close"
+    wider = item.after_alteration or ()
+    sides = zip(
+        ("length", "width", "depth"),
+        (item.length_mm, item.width_mm, item.depth_mm),
+        wider or (None, None, None),
+        strict=True,
+    )
+    sizes = [[f"{name:15}", _between(own), _between(more)] for name, own, more in sides]
+    if wider:
+        sizes.insert(0, ["", "as the seat is", "with alteration"])
+    facts = [
+        ["weight", f"{carats(item.weight_ct.low, item.weight_ct.high)} ct of {stuff.name}"],
+        [
+            "seen from above",
+            f"fills {per_cent(ask.face_up_fill)} of the opening, like it in shape to "
+            f"{per_cent(ask.gap_evenness)}",
+        ],
+    ]
+    for size in item.calibrated:
+        size_mm = _short(size.length_mm, size.width_mm)
+        facts.append(["calibrated", f"{size_mm} mm holds with {per_cent(size.probability)}"])
+    binding = next(margin for margin in ask.requirements if margin.name == ask.binding)
+    yield [
+        f"First choice: {item.style.name}",
+        paragraph(f"Every size within these limits {earns}:", width),
+        *columns(sizes, "<<<"),
+        *columns(facts, "<<"),
+        paragraph(f"Tightest: {_tightest(binding)}", width, first="  "),
+    ]
+    yield _bench(ask, width)
+    yield _readings(ask, width)
+
+
+def _between(lengths: Range | None) -> str:
+    if lengths is None:
+        return ""
+    if lengths.high - lengths.low < 0.005:
+        return format_mm(lengths.low)
+    return f"{lengths.low:.2f} to {format_mm(lengths.high)}"
+
+
+def _left_out(left_out: Sequence[LeftOut], not_shown: Sequence[str], width: int) -> list[str]:
+    lines = []
+    if not_shown:
+        names = ", ".join(not_shown)
+        head = f"May seat too, ranked lower, not worked out ({len(not_shown)})"
+        lines.append(paragraph(f"{head}: {names}.", width))
+    if not left_out:
+        return lines
+    if lines:
+        lines.append("")
+    rows = [["Left out", "stopped by", "short by", "at its best size"]]
+    for item in left_out[:SHORT]:
+        rows.append(
+            [
+                f"  {item.cut}", item.requirement,
+                format_mm(item.shortfall_mm),
+                f"{dimensions(item.length_mm, item.width_mm)} mm",
+            ]
+        )  # fmt: skip
+    more = len(left_out) - SHORT
+    return [*lines, *columns(rows, "<<><", indent=0), *([f"  and {more} more"] if more > 0 else [])]
+
+
+# Cut styles
+
+
+def _depth(style: CutStyle) -> tuple[float, float]:
+    """Total depth and its spread, per cent of the width."""
+    mean, covariance = height_prior(style)
+    return 100 * float(mean.sum()), 100 * float(covariance.sum()) ** 0.5
+
+
+def _sources(style: CutStyle) -> str:
+    every = [style.period_source, style.length_ratio.source]
+    every += [item.source for item in style.proportions.values()]
+    return "; ".join(dict.fromkeys(every))

@@ -1,0 +1,131 @@
+"""What the setter does: ordinary setting, alterations, and what every answer should warn of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import NormalDist
+
+from fitsolver.fitting.requirement import KINDS
+from fitsolver.fitting.solver import FLOORS, Check, Margin
+from fitsolver.seats.allowance import Allowances, allowances
+from fitsolver.seats.mounting import Mounting
+from fitsolver.stones.material import Material
+
+# One-sided 95 % of a normal: what metal might have to move if the readings are a little off.
+ONE_SIDED = 1.645
+# Less than this nobody alters [mm].
+LEAST_MM = 0.005
+
+# Surfaces that carry a stone, as the bench speaks of them.
+RESTS = {"notch": "in the notches", "gallery": "on the gallery rail, not in its seat"}
+
+ESTIMATE = (
+    "This is an estimate from caliper readings, not a laboratory report: measure stone and seat "
+    "again before money changes hands or metal is cut"
+)
+CLOSED_BACK = (
+    "The back is closed: nobody has seen behind it. Where there is foil, no liquid, no steam, no "
+    "ultrasonic"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alteration:
+    """Metal moved beyond ordinary setting, for one requirement.
+
+    `about_mm` is what the best estimate needs, 0 where it needs nothing; `at_most_mm` covers
+    95 in 100 of what the readings allow, within the allowance.
+    """
+
+    requirement: str
+    work: str
+    about_mm: float
+    at_most_mm: float
+
+
+def cautions(material: Material, mounting: Mounting | None = None) -> tuple[str, ...]:
+    """Return what to be careful of with this material, in this mounting, and with any estimate."""
+    back = (CLOSED_BACK,) if mounting is not None and mounting.back == "closed" else ()
+    return (*back, *(text[:1].upper() + text[1:] for text in material.cautions), ESTIMATE)
+
+
+def alterations(check: Check) -> tuple[Alteration, ...]:
+    """List the alterations a stone needs or may need; none if it seats as the mounting is."""
+    if check.verdict == "seats":
+        return ()
+    allowed = allowances(check.mounting.allowances)
+    found = []
+    for margin in check.requirements:
+        kind = KINDS[margin.name]
+        if not kind.alteration or margin.probability >= 0.95:
+            continue
+        about = max(0.0, -margin.margin_mm)
+        # How far the requirement holds in the middle of what the readings allow: tightest places
+        # are tighter in an uneven seat than in its best estimate.
+        middle = margin.u_mm * NormalDist().inv_cdf(min(max(margin.probability, 0.002), 0.998))
+        most = min(allowed[kind.alteration_allowance], ONE_SIDED * margin.u_mm - middle)
+        if max(about, most) < LEAST_MM:
+            continue
+        found.append(
+            Alteration(
+                requirement=margin.name,
+                work=kind.alteration,
+                about_mm=about,
+                at_most_mm=max(about, most),
+            )
+        )
+    return tuple(found)
+
+
+def ordinary_setting(check: Check) -> tuple[str, ...]:
+    """Say in sentences what ordinary setting means for this stone in this seat."""
+    allowed = allowances(check.mounting.allowances)
+    needs = {margin.name: margin for margin in check.requirements}
+    turn = round(check.turn_deg) % 360
+    turned = (f"Turn the stone by {turn} deg.",) if turn else ()
+    steps = _uncut if check.mounting.state == "uncut" else _cut
+    return (*turned, *steps(check, needs, allowed))
+
+
+def _cut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterator[str]:
+    claws = check.mounting.holds == "claws"
+    metal, datum = (
+        ("claws", "the roots of the notches") if claws else ("rim", "the corner of wall and ledge")
+    )
+    if check.rests_on not in FLOORS:
+        yield (
+            f"{'Open the claws and lower' if claws else 'Lower'} the stone: it rests "
+            f"{RESTS.get(check.rests_on, 'on the ' + check.rests_on)}, the middle of its girdle "
+            f"{_above(check.rest_height_mm, datum)}."
+        )
+    else:
+        yield "Nothing under it carries the stone: it falls through."
+    above = needs.get("metal above girdle")
+    if above is not None and above.margin_mm + above.threshold_mm > 0:
+        height = above.margin_mm + above.threshold_mm
+        yield f"Close the {metal} over the girdle: {height:.2f} mm of metal stands above it."
+
+
+def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterator[str]:
+    claws = check.mounting.holds == "claws"
+    what, where = ("notches", "the claw tips") if claws else ("a bearing", "the rim")
+    play = needs["height play"].margin_mm
+    band = f" (it may go {play / 2:.2f} mm higher or lower)" if play > 0 else ""
+    yield (f"Cut {what} for the girdle, its middle {_above(check.rest_height_mm, where)}{band}.")
+    bend_in, bend_out = (
+        (allowed["claw_bend_in_mm"], allowed["claw_bend_out_mm"]) if claws else (0.0, 0.0)
+    )
+    floor, ceiling = needs["notch floor"], needs["notch ceiling"]
+    least = floor.margin_mm + floor.threshold_mm - bend_in
+    most = ceiling.threshold_mm + bend_out - ceiling.margin_mm
+    depth = f"{max(least, 0.0):.2f}"
+    if most - least >= 0.005:
+        depth += f" to {max(most, 0.0):.2f}"
+    each = "Each notch" if claws else "The bearing"
+    yield f"{each} is {depth} mm deep; then close the {'claws' if claws else 'rim'} over it."
+
+
+def _above(height_mm: float, what: str) -> str:
+    side = "above" if height_mm >= 0 else "below"
+    return f"{abs(height_mm):.2f} mm {side} {what}"
