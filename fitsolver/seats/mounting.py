@@ -78,6 +78,8 @@ class Mounting:
         The instruments that the file changes or adds.
     allowances : mapping of str to float
         Thresholds that the file overrides, by name; the names are checked where they are used.
+    ranking : mapping of str to float
+        Weights of the ranking that the file overrides, by name.
 
     """
 
@@ -115,6 +117,7 @@ class Mounting:
     depth_below_rim_mm: Reading | None = None
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     allowances: Mapping[str, float] = field(default_factory=dict)
+    ranking: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def readings(self) -> dict[str, Reading]:
@@ -184,6 +187,7 @@ def mounting_from(document: Document) -> Mounting:
         claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_directions_deg)),
         instruments=tools,
         allowances=dict(file.allowances),
+        ranking=dict(file.ranking),
         **given,
     )
 

@@ -17,6 +17,7 @@ from fitsolver.fitting.solver import Check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut
 from fitsolver.recutting.reseat import Recutting, heights_mm
+from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
@@ -133,6 +134,7 @@ def proposals_record(found: Proposals) -> Record:
         "proposals": [_proposal(item) for item in found.proposals],
         "left_out": [asdict(item) for item in found.left_out],
         "not_shown": found.not_shown,
+        "ranking": found.ranking.weights,
         "assumed": [asdict(item) for item in found.assumed],
         "cautions": cautions(found.material, found.mounting),
     }
@@ -177,7 +179,29 @@ def _proposal(item: Proposal) -> Record:
         "alterations": [asdict(work) for work in alterations(ask)],
         "advice": [asdict(advice) for advice in ask.advice],
         "notes": item.notes,
+        "merits": item.merits,
+        "reasons": item.reasons,
         "score": item.score,
+    }
+
+
+def allowances_record(found: Allowances, mounting: str = "") -> Record:
+    """Return every allowance in force, with its range, meaning and source."""
+    return {
+        "mounting": mounting or None,
+        "allowances": [
+            {
+                "name": name,
+                "value": found[name],
+                "default": TABLE[name].default,
+                "unit": TABLE[name].unit,
+                "low": TABLE[name].low,
+                "high": TABLE[name].high,
+                "meaning": TABLE[name].meaning,
+                "source": found.source(name),
+            }
+            for name in found
+        ],
     }
 
 
