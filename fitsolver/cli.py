@@ -67,6 +67,11 @@ app.command(
     usage="Usage: fitsolver cuts [NAME] [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.sizes:sizes",
+    help="Show every size of a cut that seats in a mounting: its seating range, and as a chart.",
+    usage="Usage: fitsolver sizes MOUNTING --cut NAME [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.allowances:allowances",
     help="List what bench practice asks for or permits: value, range, meaning and source.",
     usage="Usage: fitsolver allowances [MOUNTING] [OPTIONS]",
