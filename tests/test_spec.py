@@ -14,6 +14,8 @@ from typing import Any
 import pytest
 
 from fitsolver import cli
+from fitsolver.commands.desk import Desk
+from fitsolver.commands.spec import day_of
 from fitsolver.fitting.merit import pavilion_angle_deg
 from fitsolver.fitting.proposal import Range, propose
 from fitsolver.fitting.requirement import KINDS
@@ -304,10 +306,13 @@ def test_the_command_says_what_the_library_says(capsys: pytest.CaptureFixture[st
     assert said["wanted"][0]["price"]["asked"]["ceiling_per_ct"] > 0
 
 
-def test_the_day_is_today_unless_given(capsys: pytest.CaptureFixture[str]) -> None:
-    _, out, _ = run(["spec", str(EXAMPLES / "claw-ring.toml"), "--limit", "1"], capsys)
-    day = datetime.date.fromisoformat(out.split()[2].rstrip("."))
+def test_the_day_is_today_unless_given() -> None:
+    desk = Desk()
+    day = day_of(desk, None)
+    assert day is not None
     assert abs(day - datetime.date.today()) <= datetime.timedelta(days=1)
+    assert day_of(desk, " 2024-05-02 ") == DAY
+    assert not desk.faults
 
 
 @pytest.mark.parametrize(

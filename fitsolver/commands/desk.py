@@ -37,7 +37,10 @@ MASSES = {
     "mass_in_water_ct": "--mass-water-ct",
     "displaced_ct": "mass lost in water (ct)",
 }
-LENGTHS = {option for name, option in OPTIONS.items() if name.endswith("_mm")}
+LENGTHS = {
+    *(option for name, option in OPTIONS.items() if name.endswith("_mm")),
+    "--bar-measured",
+}
 
 
 @dataclass(slots=True)

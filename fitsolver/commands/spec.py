@@ -47,7 +47,7 @@ def spec(
     ready, stuff = desk.bench(mounting), desk.material(material)
     desk.limit(limit)
     order = desk.ranking(rank, ready)
-    day = _day(desk, date)
+    day = day_of(desk, date)
     bar_mm = None if bar_measured is None else desk.number("--bar-measured", bar_measured)
     if bar_mm is not None and not CHECK_BAR_MM[0] <= bar_mm <= CHECK_BAR_MM[1]:
         low, high = CHECK_BAR_MM
@@ -97,7 +97,8 @@ def spec(
     return Answer(text=spec_text(found, columns()), code=code, aside=aside)
 
 
-def _day(desk: Desk, text: str | None) -> datetime.date | None:
+def day_of(desk: Desk, text: str | None) -> datetime.date | None:
+    """Read a day, today if none is given."""
     if text is None:
         return datetime.date.today()
     try:

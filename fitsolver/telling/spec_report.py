@@ -68,15 +68,17 @@ def _ask_for(wanted: Sequence[Wanted]) -> list[str]:
         chance = per_cent(item.probability)
         after = per_cent(item.ask.probability_after_alteration)
         sides = (item.length_mm, item.width_mm, item.depth_mm)
+        undecided = item.verdict == "not decided"
         rows.append(
             [
-                f"{rank} {item.style.name}", "ask for", f"{stone.length_mm:.2f}",
+                f"{rank} {item.style.name}", "nearest" if undecided else "ask for",
+                f"{stone.length_mm:.2f}",
                 f"{stone.width_mm:.2f}", f"{stone.depth_mm:.2f}",
                 f"about {format_ct(item.ask_weight_ct).removesuffix(' ct')}",
             ]
         )  # fmt: skip
         limits = ["", "", "", ""]
-        if item.verdict != "not decided":
+        if not undecided:
             weight = carats(item.weight_ct.low, item.weight_ct.high).replace(" to ", "-")
             limits = [*map(_span, sides), weight]
         label = "within" if any(limits) else ""
@@ -85,7 +87,7 @@ def _ask_for(wanted: Sequence[Wanted]) -> list[str]:
             rows.append([f"  {second}, {after}", "", "", "", "", ""])
         else:
             rows.append([f"  {first}, {chance}", label, *limits])
-        if item.verdict == "not decided":
+        if undecided:
             rows.append([f"{second} {after}", "", "", "", "", ""])
     return columns(rows, "<<<<<<", indent=0, gap=1)
 
@@ -267,7 +269,7 @@ def _refuse(found: Spec, width: int) -> list[str]:
     if not lines:
         return []
     head = f"Refuse ({first})" if first else "Refuse"
-    others = len(found.wanted) > 1
+    others = any(item.verdict != "not decided" for item in found.wanted[1:])
     tail = ["  The others likewise past their limits above."] if others else []
     return [head, *lines, *tail]
 
