@@ -91,7 +91,8 @@ class Change:
     """What would have to change for a cut to seat, where none does.
 
     `short_by_mm` is how far its best size misses `requirement`; `work` the alteration that answers
-    to it and `allowed_mm` how far bench practice goes with that; empty and 0 where there is none.
+    to it, `allowed_mm` how far bench practice goes with that and `caution` what to mind; empty and
+    0 where there is none.
     """
 
     cut: str
@@ -102,6 +103,7 @@ class Change:
     short_by_mm: float
     work: str
     allowed_mm: float
+    caution: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -248,6 +250,7 @@ def _changes(ready: Bench, found: Proposals) -> tuple[Change, ...]:
                 short_by_mm=left.shortfall_mm,
                 work=work,
                 allowed_mm=ready.allowances[allowance] if allowance else 0.0,
+                caution=kind.caution if work else "",
             )
         )
     return tuple(changes)

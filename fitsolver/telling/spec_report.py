@@ -287,7 +287,7 @@ def _in_the_way(changes: Iterable[Change], width: int) -> list[str]:
         if item.work:
             text += (
                 f"To {item.work} answers to that, by up to {format_mm(item.allowed_mm)} in bench "
-                "practice; a licensed bench says whether this metal gives more."
+                f"practice: {item.caution}. A licensed bench says whether this metal gives more."
             )
         else:
             text += "No usual alteration answers to that."
