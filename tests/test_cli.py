@@ -34,7 +34,10 @@ TRANSCRIPTS = Path(__file__).parent / "transcripts"
 REWRITE = "REWRITE_TRANSCRIPTS"
 
 OVAL = "--cut oval-brilliant --length 8 --width 6 --depth 3.9"
-COMMANDS = ("weigh", "check", "propose", "density", "recut", "cuts", "sizes", "allowances", "spec")
+COMMANDS = (
+    "weigh", "check", "propose", "density", "recut", "cuts", "sizes", "allowances", "spec",
+    "compare",
+)  # fmt: skip
 VERDICTS = ("seats", "seats after alteration", "does not seat", "not decided")
 
 
