@@ -15,9 +15,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting.placement import place
 from fitsolver.fitting.proposal import Proposal, Range
+from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.scan import depth_limits
-from fitsolver.fitting.solver import Bench, Sizes, fitted
+from fitsolver.fitting.solver import Bench
 from fitsolver.fitting.tile import Poses, tile
 from fitsolver.stones import calibrated
 from fitsolver.stones.form import form
@@ -30,12 +32,14 @@ SURE = 0.95
 
 DRAWS = 128
 # Knots far apart: ratios of length to width, widths, depths; and of the first, wide look.
-RATIOS, WIDTHS, DEPTHS = 7, 13, 5
-WIDE_RATIOS, WIDE_WIDTHS = 13, 25
+RATIOS, WIDTHS, DEPTHS = 7, 11, 4
+WIDE_RATIOS, WIDE_WIDTHS = 9, 25
 # The grid reaches to where the best estimate is this short of seating [mm], and a part beyond.
 BEYOND_MM, BEYOND = 0.05, 1.01
 # About the quoted box knots lie closer, to a part beyond it.
 CLOSE = 1.012
+# Shorter than this in the best estimate, alteration included, nothing seats in any draw [mm].
+HOPELESS_MM = 0.15
 # Ratios that differ by less share a figure.
 ALIKE = 0.01
 
@@ -162,29 +166,27 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS) -> Region:
     depths = np.linspace(low, high, DEPTHS)
     width = np.tile(widths, (len(ratios), 1))
     length = width * ratios[:, None]
-    count = width.size
-    turn = float(np.deg2rad(ask.turn_deg))
-    stand = Poses(turn=np.full(count, turn), height=np.full(count, ask.girdle_bottom_mm))
-    judged = tile(
-        ready, style, length.ravel(), width.ravel(), depths, stand, draws=draws, alike=ALIKE
-    )
-    shape = (*width.shape, len(depths))
-    least, altered = (
-        field.min(axis=2).reshape(*shape, -1) for field in (judged.margins, judged.altered)
-    )
+    every_depth = np.repeat(depths[:, None], len(widths), axis=1)
+    nominal, nominal_altered = _nominal(ready, proposal, ratios, widths, every_depth)
+    # Far outside, the draws would say no more than the best estimate does.
+    near = nominal_altered.max(axis=2) > -HOPELESS_MM
+    count = int(near.sum())
+    turn = np.full(count, np.deg2rad(ask.turn_deg))
+    stand = Poses(turn=turn, height=np.full(count, ask.girdle_bottom_mm))
+    judged = tile(ready, style, length[near], width[near], depths, stand, draws=draws, alike=ALIKE)
     level = ready.allowances["seats_from_probability"]
+    least, altered = (field.min(axis=2) for field in (judged.margins, judged.altered))
     room: dict[Setting, Array] = {
-        "ordinary": _reached(least, level),
-        "sure": _reached(least, SURE),
-        "altered": _reached(np.maximum(least, altered), level),
-        "best estimate": np.stack(
-            [
-                _nominal(ready, proposal, ratios, widths, np.full_like(widths, depth))
-                for depth in depths
-            ],
-            axis=2,
-        ),
+        "ordinary": nominal.copy(),
+        "sure": nominal.copy(),
+        "altered": nominal_altered.copy(),
+        "best estimate": nominal,
     }
+    room["ordinary"][near] = _reached(least, level)
+    room["sure"][near] = _reached(least, SURE)
+    room["altered"][near] = _reached(np.maximum(least, altered), level)
+    probability = np.zeros_like(nominal)
+    probability[near] = (least >= 0).mean(axis=2)
     return Region(
         proposal=proposal,
         level=level,
@@ -192,7 +194,7 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS) -> Region:
         width_mm=width,
         depth_mm=depths,
         tolerance_mm=ready.allowances["calibrated_tolerance_mm"],
-        probability=(least >= 0).mean(axis=3),
+        probability=probability,
         room_mm=room,
     )
 
@@ -212,10 +214,8 @@ def _reach(ready: Bench, proposal: Proposal) -> tuple[Array, Array]:
     ratios = np.linspace(max(first, 0.75 * ratio), min(last, 1.33 * ratio), WIDE_RATIOS)
     widths = stone.width_mm * np.linspace(0.75, 1.33, WIDE_WIDTHS)
     shares = np.array([proposal.depth_mm.low, stone.depth_mm]) / stone.width_mm
-    margin = np.max(
-        [_nominal(ready, proposal, ratios, widths, share * widths, altered=True)
-         for share in shares], axis=0,
-    )  # fmt: skip
+    _, altered = _nominal(ready, proposal, ratios, widths, np.outer(shares, widths))
+    margin = altered.max(axis=2)
     seats = margin >= -BEYOND_MM
     boxes = [(proposal.length_mm, proposal.width_mm)]
     if proposal.after_alteration is not None:
@@ -253,35 +253,28 @@ def _knots(low: float, high: float, count: int, asked: float, first: float, last
 
 
 def _nominal(
-    ready: Bench,
-    proposal: Proposal,
-    ratios: Array,
-    widths: Array,
-    depths: Array,
-    *,
-    altered: bool = False,
-) -> Array:
-    """Least margin in the best estimate [mm], (r, w), of stones `depths` (w,) deep.
+    ready: Bench, proposal: Proposal, ratios: Array, widths: Array, depths: Array
+) -> tuple[Array, Array]:
+    """Least margins in the best estimate [mm] and altered, each (r, w, k), at `depths` (k, w).
 
-    Their heights share the depth as is usual for the style.
+    The heights share the depth as is usual for the style.
     """
     mean, _ = height_prior(proposal.style)
     turn = float(np.deg2rad(proposal.ask.turn_deg))
     best = ready.best.rows(np.zeros(len(widths), dtype=np.int64))
     squeeze = np.maximum(depths / widths - mean[1], 0.02) / max(mean[0] + mean[2], 1e-9)
-    found = np.empty((len(ratios), len(widths)))
+    girdle = widths * mean[1]
+    found = np.empty((2, len(ratios), len(widths), len(depths)))
     for i, ratio in enumerate(ratios):
-        sizes = Sizes(
-            length=widths * ratio,
-            width=widths,
-            crown=widths * mean[0] * squeeze,
-            girdle=widths * mean[1],
-            pavilion=widths * mean[2] * squeeze,
-        )
-        _, needs = fitted(
-            form(proposal.style, float(ratio)), best, sizes, ready.allowances, turn,
-            proposal.ask.girdle_bottom_mm, nominal=len(widths) // 2,
+        placed = place(
+            form(proposal.style, float(ratio)), best, widths * ratio, widths, girdle,
+            bounds(best, ready.allowances), turn_rad=turn,
+            girdle_z=proposal.ask.girdle_bottom_mm, nominal=len(widths) // 2,
         )  # fmt: skip
-        every = needs.altered if altered else needs.margins
-        found[i] = np.min(list(every.values()), axis=0)
-    return found
+        for k, squeezed in enumerate(squeeze * widths):
+            needs = requirements(
+                placed, mean[0] * squeezed, girdle, mean[2] * squeezed, ready.allowances
+            )
+            for row, every in enumerate((needs.margins, needs.altered)):
+                found[row, i, :, k] = np.min(list(every.values()), axis=0)
+    return found[0], found[1]

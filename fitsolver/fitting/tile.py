@@ -92,10 +92,12 @@ def tile(
     *,
     draws: int,
     alike: float,
+    places: bool = True,
 ) -> Tile:
     """Judge stones of lengths and widths (n,) [mm], each at the same depths (k,) [mm].
 
-    In the first `draws` draws of the seat, each stone as it stands by `poses`.
+    In the first `draws` draws of the seat, each stone as it stands by `poses`. Without `places` the
+    directions are not worked out.
     """
     draws = min(draws, ready.seats.count - 1)
     ratios = lengths / widths
@@ -122,7 +124,7 @@ def tile(
             margins.append([each.margins[name] for name in names])
             altered.append([each.altered[name] for name in names])
         direction = np.full((len(group), len(names)), np.nan)
-        for k, row in enumerate(first.tolist()):
+        for k, row in enumerate(first.tolist() if places else ()):
             alone = _row(placed, row)
             one = middle.rows(np.array([row]))
             stations = requirements(
