@@ -173,7 +173,17 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS) -> Region:
     count = int(near.sum())
     turn = np.full(count, np.deg2rad(ask.turn_deg))
     stand = Poses(turn=turn, height=np.full(count, ask.girdle_bottom_mm))
-    judged = tile(ready, style, length[near], width[near], depths, stand, draws=draws, alike=ALIKE)
+    judged = tile(
+        ready,
+        style,
+        length[near],
+        width[near],
+        depths,
+        stand,
+        draws=draws,
+        alike=ALIKE,
+        places=False,
+    )
     level = ready.allowances["seats_from_probability"]
     least, altered = (field.min(axis=2) for field in (judged.margins, judged.altered))
     room: dict[Setting, Array] = {
