@@ -14,6 +14,7 @@ from fitsolver.errors import OutOfRange, UnknownName
 from fitsolver.fitting.contact import Drop, drop
 from fitsolver.fitting.placement import Placement, place
 from fitsolver.fitting.requirement import KINDS, Requirements, bounds, requirements
+from fitsolver.fitting.security import Security, security
 from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
 from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.belief import Assumed, Belief, belief
@@ -50,10 +51,15 @@ class Bench:
     best: Seats
 
     @cached_property
-    def metal(self) -> tuple[Surface, ...]:
-        """The best estimate's surfaces, finely divided, for the exact drop."""
+    def fine(self) -> Seats:
+        """The best estimate, finely divided, for the exact drop and the pose."""
         fine = belief(self.mounting, FINE_STATIONS)
-        return metal(seats_of(fine, fine.mean[None]))
+        return seats_of(fine, fine.mean[None])
+
+    @cached_property
+    def metal(self) -> tuple[Surface, ...]:
+        """Its surfaces."""
+        return metal(self.fine)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +133,7 @@ class Check:
     gap_evenness: float
     face_up_fill: float
     girdle_bottom_mm: float
+    security: Security
 
 
 def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
@@ -351,11 +358,13 @@ def check(
     placed, needs = fitted(figure, ready.seats, sizes, allowed, turn, float(height[0]))
     probability = float(needs.holds()[1:].mean())
     after = max(probability, float(needs.holds(altered=True)[1:].mean()))
-    verdict = decide(probability, after, allowed)
+    shift = _in_seat(placed, turn)
+    stone = _as_read(figure, sizes)
+    holding = security(ready.best, stone, shift, turn, allowed["largest_open_arc_deg"])
+    # Where claws stand is no matter of readings: a stone that can slide out does not seat.
+    verdict = decide(probability, after, allowed) if holding.held else "does not seat"
     margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)
     binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
-    stone = _as_read(figure, sizes)
-    shift = _in_seat(placed, turn)
     rest = exact_rest(ready, stone, shift, turn) if exact else None
     even, filled = from_above(ready, stone, shift, turn)
     middle = rest.rest_z_mm if rest is not None else float(needs.girdle_bottom[0])
@@ -376,6 +385,7 @@ def check(
         gap_evenness=even,
         face_up_fill=filled,
         girdle_bottom_mm=float(needs.girdle_bottom[0]),
+        security=holding,
     )
 
 

@@ -55,6 +55,8 @@ TABLE: Mapping[str, Allowance] = {
         ("alter_claw_bend_mm", 0.20, "mm", 0.0, 1.0, "alteration: how far a claw may be bent beyond ordinary setting", _COMMON),
         ("alter_gallery_open_mm", 0.20, "mm", 0.0, 1.0, "alteration: how far a gallery rail may be relieved", _COMMON),
         ("alter_mouth_mm", 0.15, "mm", 0.0, 1.0, "alteration: how far the mouth of a notch may be opened", _COMMON),
+        ("largest_open_arc_deg", 180.0, "deg", 60.0, 185.0, "widest arc of the girdle without holding metal: over half a round the stone slides out", _COMMON),
+        ("level_rise_mm", 0.02, "mm", 0.002, 0.3, "how far a stone may stand up out of its bearing before the eye, by loupe, sees it out of level", _COMMON),
         ("stone_reading_u_mm", 0.012, "mm", 0.0, 0.3, "standard uncertainty of a stone's size by caliper", "DIN 862: 0.02 mm rectangular, 0.02 / sqrt(3)"),
         ("seats_from_probability", 0.90, "", 0.5, 0.999, "verdict `seats` from this probability up", "decision rule in the sense of JCGM 106; the level is common practice"),
         ("fails_to_probability", 0.10, "", 0.001, 0.5, "verdict `does not seat` from this probability down", "decision rule in the sense of JCGM 106; the level is common practice"),
