@@ -36,20 +36,24 @@ MOST_DEG = 10.0
 # Facets that may part a metal point from the stone as it tilts.
 _FACETS = 6
 # Tilts that bracket the limit [deg], and halvings that follow: to 1 part in 16 of a bracket.
-_TRIED_DEG = (0.25, 0.5, 1.0, 2.0, 4.0, MOST_DEG)
+_TRIED_DEG = (0.5, 1.0, 2.0, 4.0, MOST_DEG)
 _HALVINGS = 4
-_VERTICES = 72
-_EVERY = 2
+# Tilts at which the tightest conditions of each direction are picked out, and how many.
+_LOOKED_AT_DEG = (0.5, 3.0)
+_TIGHTEST = 16
+# Slack that is none, and metal that is met [mm].
+_ROUNDING_MM, _MEETS_MM = 1e-4, 0.002
+# Sectors of the round of whose girdle vertices the lowest is tried.
+_SECTORS = 90
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tilt:
     """The tilt band: `direction_deg` (n,) of the side that goes down, `tilt_deg` (n,) how far.
 
-    `stopped_by` (n,): "rise" where more tilt would lift the stone by more than `rise_mm` (if the
-    wall or claws kept it from sliding or not), "wall" or "claw" where metal beside it is met as
-    well, "" where `MOST_DEG` is reached. `shift_mm` (n, 2) how it slides meanwhile, and
-    `rises_mm` (n,) by how much its centre of mass rises there, by exact drops.
+    `stopped_by` (n,): "rise" where more tilt would lift the stone by more than `rise_mm`, "wall"
+    or "claw" where metal beside it keeps it from sliding farther, too; "" where `MOST_DEG` is
+    reached. `shift_mm` (n, 2) how the centre of mass slides meanwhile.
     """
 
     rise_mm: float
@@ -57,7 +61,6 @@ class Tilt:
     tilt_deg: Array
     stopped_by: tuple[str, ...]
     shift_mm: Array
-    rises_mm: Array
 
     @property
     def least(self) -> tuple[float, float]:
@@ -76,12 +79,14 @@ class Tilt:
 class _Conditions:
     """Straight conditions about the centre of mass, level: what a tilt turns and what it leaves.
 
-    `points` (p, 3) of metal, each with facets `facets` (p, f, 3) and `reach` (p, f); `vertices`
-    (v, 3) of the stone, each with the plane `planes` (v, 3), `levels` (v,) it stays above;
-    `beside` tells conditions of the metal beside the girdle.
+    Runs of metal from `points` (p, 3) along `ways` (p, 3), each with facets `facets` (p, f, 3) and
+    `reach` (p, f) that may part it from the stone; `vertices` (v, 3) of the stone, each with the
+    plane `planes` (v, 3), `levels` (v,) it stays above; `beside` (p + v,) tells which are of the
+    metal beside the girdle.
     """
 
     points: Array
+    ways: Array
     facets: Array
     reach: Array
     vertices: Array
@@ -89,19 +94,43 @@ class _Conditions:
     levels: Array
     beside: NDArray[np.bool_]
 
-    def at(self, turns: Array, shift: Array) -> tuple[Array, Array]:
-        """Slacks (s, k) and their falls (2, s, k) with a sideways shift, for turns (s, 3, 3).
+    def of(self, chosen: NDArray[np.bool_]) -> _Conditions:
+        """The chosen ones (p + v,)."""
+        runs, vertices = chosen[: len(self.points)], chosen[len(self.points) :]
+        return _Conditions(
+            points=self.points[runs],
+            ways=self.ways[runs],
+            facets=self.facets[runs],
+            reach=self.reach[runs],
+            vertices=self.vertices[vertices],
+            planes=self.planes[vertices],
+            levels=self.levels[vertices],
+            beside=self.beside[chosen],
+        )
 
-        `shift` (s, 3) of the centre of mass. A point's facet is the one that parts it best there.
+    def at(self, turns: Array, shift: Array) -> tuple[Array, Array]:
+        """Slacks (s, p + v) and their falls (2, s, p + v) with a sideways shift.
+
+        For turns (s, 3, 3) and shifts (s, 3) of the centre of mass. Along a run the distance off
+        the stone is a greatest of straight lines: it is least at an end, or where one that falls
+        crosses one that rises; there an edge of the stone faces the run, squarely to both.
         """
-        seen = self.points - shift[:, None]
-        # Metal in the tilted stone's frame.
-        own = np.einsum("spi,sij->spj", seen, turns)
-        away = np.einsum("spj,pfj->spf", own, self.facets)
-        away -= self.reach
-        best = away.argmax(axis=2)[..., None]
-        slack = np.take_along_axis(away, best, axis=2)[..., 0]
-        normal = self.facets[np.arange(len(self.points)), best[..., 0]]
+        own = np.einsum("spi,sij->spj", self.points - shift[:, None], turns)
+        way = np.einsum("pi,sij->spj", self.ways, turns)
+        begin = np.einsum("spj,pfj->spf", own, self.facets) - self.reach
+        rate = np.einsum("spj,pfj->spf", way, self.facets)
+        first, last = begin.argmax(axis=2)[..., None], (begin + rate).argmax(axis=2)[..., None]
+        falls, rises = (np.take_along_axis(rate, k, axis=2)[..., 0] for k in (first, last))
+        own_begin, other = (np.take_along_axis(begin, k, axis=2)[..., 0] for k in (first, last))
+        between = (falls < 0) & (rises > 0)
+        apart = np.where(between, rises - falls, 1.0)
+        part = np.where(between, (own_begin - other) / apart, own_begin > other + rises)
+        part = np.clip(part, 0.0, 1.0)
+        slack = (begin + part[..., None] * rate).max(axis=2)
+        share = np.where(between, rises / apart, 1.0 - part)[..., None]
+        row = np.arange(len(self.points))
+        normal = share * self.facets[row, first[..., 0]]
+        normal += (1 - share) * self.facets[row, last[..., 0]]
         plan = np.einsum("spj,sij->isp", normal, turns[:, :2])
         tilted = np.einsum("vj,sij->svi", self.vertices, turns) + shift[:, None]
         above = np.einsum("svi,vi->sv", tilted, self.planes) - self.levels
@@ -118,58 +147,53 @@ def tilt_band(at: Seated, rise_mm: float) -> Tilt | None:
         return None
     mass = centre_of_mass(at)
     toward = np.arange(DIRECTIONS) * 2 * np.pi / DIRECTIONS
-    conditions = _conditions(at, mass)
     width = at.stone.width_mm
+    every = _conditions(at, mass)
 
-    def fits(tilt: Array, start: Array) -> tuple[NDArray[np.bool_], Array, Array]:
-        """Whether tilts (s,) fit, the shifts (s, 2), and how close the metal beside is (s,)."""
+    def slid(
+        conditions: _Conditions, tilt: Array, start: Array
+    ) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Shifts (s, 2) that suit tilts (s,) best, and the slacks there."""
         turns = np.array([rotation(0.0, a, t) for a, t in zip(toward, tilt, strict=True)])
         shift = np.column_stack([start, np.full(len(start), rise_mm)])
         for _ in range(2):
             slack, fall = conditions.at(turns, shift)
             shift[:, :2] += width * widest_least(slack / width, fall).T
-        slack, _ = conditions.at(turns, shift)
-        beside = slack[:, conditions.beside].min(axis=1, initial=np.inf)
-        return slack.min(axis=1) >= -1e-4, shift[:, :2], beside
+        return shift[:, :2], conditions.at(turns, shift)[0], conditions.beside
+
+    # Only what comes near in some direction at a small or a large tilt is looked at again.
+    near = np.zeros(len(every.beside), dtype=bool)
+    start = np.zeros((DIRECTIONS, 2))
+    for tilt_deg in _LOOKED_AT_DEG:
+        start, slack, _ = slid(every, np.full(DIRECTIONS, np.deg2rad(tilt_deg)), start)
+        count = min(_TIGHTEST, slack.shape[1] - 1)
+        near[np.unique(np.argpartition(slack, count, axis=1)[:, :count])] = True
+    few = every.of(near)
 
     low, high = np.zeros(DIRECTIONS), np.full(DIRECTIONS, np.deg2rad(MOST_DEG))
-    slid, met = np.zeros((DIRECTIONS, 2)), np.full(DIRECTIONS, np.inf)
-    open_ = np.ones(DIRECTIONS, dtype=bool)
-
-    def tried(tilt: Array) -> NDArray[np.bool_]:
-        held, shift, beside = fits(tilt, slid)
-        held &= open_ | (tilt < high)
-        low[held], slid[held], met[held] = tilt[held], shift[held], beside[held]
-        return held
-
-    for step in np.deg2rad(_TRIED_DEG):
-        held = tried(np.where(open_, step, low))
-        ends = open_ & ~held
-        high[ends] = step
-        open_ &= held
-        if not open_.any():
-            break
-    reached = open_.copy()
-    open_[:] = False
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        held = tried(middle)
-        high = np.where(held | reached, high, middle)
+    best, met = np.zeros((DIRECTIONS, 2)), np.full(DIRECTIONS, np.inf)
+    rising = iter(np.deg2rad(_TRIED_DEG))
+    reached = np.ones(DIRECTIONS, dtype=bool)
+    for _ in range(len(_TRIED_DEG) + _HALVINGS):
+        step = next(rising, None)
+        tilt = np.where(reached, high if step is None else step, (low + high) / 2)
+        shift, slack, beside = slid(few, tilt, best)
+        held = slack.min(axis=1) >= -_ROUNDING_MM
+        low[held], best[held] = tilt[held], shift[held]
+        met[held] = slack[:, beside].min(axis=1, initial=np.inf)[held]
+        high = np.where(held, high, tilt)
+        reached &= held
     name = "claw" if at.claws else "wall"
     stopped = tuple(
-        "" if all_ else name if close < 0.002 else "rise"
-        for all_, close in zip(reached.tolist(), met.tolist(), strict=True)
+        "" if far else name if close < _MEETS_MM else "rise"
+        for far, close in zip(reached.tolist(), met.tolist(), strict=True)
     )
-    rises = [
-        _rise(at, mass, a, t, s) for a, t, s in zip(toward.tolist(), low.tolist(), slid, strict=True)
-    ]
     return Tilt(
         rise_mm=rise_mm,
         direction_deg=np.rad2deg(toward),
         tilt_deg=np.rad2deg(low),
         stopped_by=stopped,
-        shift_mm=slid,
-        rises_mm=np.array(rises),
+        shift_mm=best,
     )
 
 
@@ -183,9 +207,10 @@ def tilted_bodies(
     return tuple(body.moved(about, to) for body in level)
 
 
-def _rise(at: Seated, mass: Array, toward: float, tilt: float, shift: Array) -> float:
+def risen_mm(at: Seated, toward_rad: float, tilt_rad: float, shift: Array) -> float:
     """By how much the centre of mass rises for the tilted stone to clear its support: exact."""
-    bodies = tilted_bodies(at, mass, toward, tilt, shift)
+    mass = centre_of_mass(at)
+    bodies = tilted_bodies(at, mass, toward_rad, tilt_rad, shift)
     best = -np.inf
     for surface in at.surfaces:
         if surface.role == "support":
@@ -197,56 +222,55 @@ def _conditions(at: Seated, mass: Array) -> _Conditions:
     """What may stop the stone from tilting, about its centre of mass."""
     assert at.ledge is not None
     inner, outer = at.ledge
-    girdle = at.stone.girdle_mm
     first, last = at.runs
-    kept = np.arange(0, len(inner), 1 if at.claws else _EVERY)
-    metal, beside = [inner[kept]], [False]
+    rows = [(inner, first, last, False)]
     if at.rail is not None:
-        metal.append(at.rail)
-        beside.append(False)
-    # The face beside the girdle, from a little below it to above; none below the ledge.
-    low = float(at.girdle_bottom_mm)
-    for z in (low, low + girdle, low + girdle + 0.3):
-        height = np.clip(z, outer[kept, 2], np.maximum(at.seats.top[0, kept], outer[kept, 2]))
-        metal.append(np.column_stack([_face(at, kept, height), height]))
-        beside.append(True)
-    points = np.concatenate(metal) - mass
-    by_point = np.repeat(beside, [len(each) for each in metal])
-    facets, reach = _facets(at, mass, points)
+        count = np.arange(len(at.rail))
+        rows.append((at.rail, count, np.roll(count, -1), False))
+    # The face beside the girdle's lower and upper edge; none below the ledge or above the top.
+    low, seats = at.girdle_bottom_mm, at.seats
+    for z in (low, low + at.stone.girdle_mm):
+        height = np.clip(z, outer[:, 2], np.maximum(seats.top[0], outer[:, 2]))
+        inward = (height * seats.lean[0])[:, None] * seats.outward
+        face = np.column_stack([seats.opening[0] - inward, height])
+        rows.append((face, first, last, True))
+    points = np.concatenate([row[start] for row, start, _, _ in rows]) - mass
+    ways = np.concatenate([row[stop] - row[start] for row, start, stop, _ in rows])
+    by_run = np.repeat([beside for *_, beside in rows], [len(start) for _, start, _, _ in rows])
+    facets, reach = _facets(at, mass, points, ways)
 
     vertices = _girdle_vertices(at) - mass
     planes, levels, walls = _planes(at, mass, vertices, inner, outer, first, last)
-    chosen = np.isfinite(levels).ravel()
+    chosen = np.isfinite(levels)
     return _Conditions(
         points=points,
+        ways=ways,
         facets=facets,
         reach=reach,
         vertices=np.tile(vertices, (2, 1))[chosen],
         planes=planes[chosen],
         levels=levels[chosen],
-        beside=np.concatenate([by_point, walls[chosen]]),
+        beside=np.concatenate([by_run, walls[chosen]]),
     )
 
 
-def _face(at: Seated, kept: Indices, height: Array) -> Array:
-    """The inner face at stations `kept` and their heights, (n, 2)."""
-    seats = at.seats
-    face: Array = seats.opening[0, kept] - (height * seats.lean[0])[:, None] * seats.outward[kept]
-    return face
+def _facets(at: Seated, mass: Array, points: Array, ways: Array) -> tuple[Array, Array]:
+    """For every run of metal the facets that part it from the stone best: (p, f, 3), (p, f).
 
-
-def _facets(at: Seated, mass: Array, points: Array) -> tuple[Array, Array]:
-    """For every metal point the facets that part it from its body best: (p, f, 3), (p, f).
-
-    Of a heart's two halves a point is near one; it must clear that one.
+    Of a heart's two halves a run is near one; it must clear that one.
     """
     found = []
     for body in at.bodies:
         reach = body.offsets - body.normals @ mass
-        away = points @ body.normals.T - reach
-        count = min(_FACETS, away.shape[1])
-        best = np.argpartition(-away, count - 1, axis=1)[:, :count]
-        found.append((away.max(axis=1), body.normals[best], reach[best]))
+        begin = points @ body.normals.T - reach
+        end = begin + ways @ body.normals.T
+        # Behind the best at either end by least.
+        behind = np.minimum(
+            begin.max(axis=1, keepdims=True) - begin, end.max(axis=1, keepdims=True) - end
+        )
+        count = min(_FACETS, behind.shape[1])
+        best = np.argpartition(behind, count - 1, axis=1)[:, :count]
+        found.append((begin.max(axis=1), body.normals[best], reach[best]))
     if len(found) == 1:
         return found[0][1], found[0][2]
     nearer = found[0][0] <= found[1][0]
@@ -257,32 +281,25 @@ def _facets(at: Seated, mass: Array, points: Array) -> tuple[Array, Array]:
 
 
 def _girdle_vertices(at: Seated) -> Array:
-    """Lower and upper vertices of the girdle, thinned evenly along smooth sides, (v, 3).
-
-    Corners are kept.
-    """
+    """Vertices of the girdle's lower edge, in every sector the lowest, and above them, (v, 3)."""
     ring = at.outline
+    centre = np.asarray(at.shift_mm)
+    # Moved in by a hair, so that they lie under the stone.
+    inside = centre + (ring - centre) * (1 - 1e-7)
+    lower = np.min([body.lower_at(inside) for body in at.bodies], axis=0)
     edge = np.roll(ring, -1, axis=0) - ring
     before = np.roll(edge, 1, axis=0)
     turn = np.arctan2(
         before[:, 0] * edge[:, 1] - before[:, 1] * edge[:, 0], (before * edge).sum(axis=1)
     )
-    step = -(-len(ring) // _VERTICES)
-    kept = (np.arange(len(ring)) % step == 0) | (turn > np.deg2rad(10))
-    plan = ring[kept]
-    lower = np.min([body.lower_at(_drawn_in(at, plan)) for body in at.bodies], axis=0)
-    upper = np.full(len(plan), at.girdle_bottom_mm + at.stone.girdle_mm)
-    good = np.isfinite(lower)
-    return np.concatenate(
-        [np.column_stack([plan, lower])[good], np.column_stack([plan, upper])[good]]
-    )
-
-
-def _drawn_in(at: Seated, plan: Array) -> Array:
-    """Points of the outline moved in by a hair, so that they lie under the stone."""
-    centre = np.asarray(at.shift_mm)
-    moved: Array = centre + (plan - centre) * (1 - 1e-7)
-    return moved
+    around = np.arctan2(*(ring - centre).T[::-1])
+    sector = np.floor((around / (2 * np.pi) + 0.5) * _SECTORS)
+    order = np.lexsort([lower, sector])
+    lowest = order[np.append(True, np.diff(sector[order]) > 0)]
+    kept = np.union1d(lowest, np.flatnonzero(turn > np.deg2rad(10)))
+    kept = kept[np.isfinite(lower[kept])]
+    plan, upper = ring[kept], np.full(len(kept), at.girdle_bottom_mm + at.stone.girdle_mm)
+    return np.concatenate([np.column_stack([plan, lower[kept]]), np.column_stack([plan, upper])])
 
 
 def _planes(

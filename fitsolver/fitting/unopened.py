@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.contact import drop
+from fitsolver.fitting.contact import highest
 from fitsolver.fitting.seated import Seated, direction_deg
 from fitsolver.fitting.zone import gaps
 from fitsolver.seats.metal import Surface
@@ -45,12 +45,9 @@ class Unopened:
 def unopened(at: Seated, gives_mm: float) -> Unopened:
     """Lay the stone into the seat as it is; `gives_mm` is what ordinary setting opens a side."""
     movable = _movable(at)
-    rest = drop(
-        at.stone, [*at.surfaces, movable] if at.ledge is not None else [movable],
-        shift_mm=at.shift_mm, turn_rad=at.turn_rad, movable=True,
-    )  # fmt: skip
-    down = rest.rest_z_mm - at.z_mm
-    if not np.isfinite(down) or down < _LEAST_MM:
+    # The stone lies at its rest already: only what comes above that would stop it sooner.
+    down, _ = highest(at.bodies, movable.triangles, _LEAST_MM)
+    if down == -np.inf:
         return Unopened(
             lies_on="", lies_z_mm=at.z_mm, still_down_mm=0.0, opening_mm=0.0, opening_deg=None,
             gives_mm=gives_mm, jammed=False,
@@ -58,8 +55,8 @@ def unopened(at: Seated, gives_mm: float) -> Unopened:
     overlap, where = _tightest(at)
     needed = max(0.0, -overlap)
     return Unopened(
-        lies_on=rest.on,
-        lies_z_mm=rest.rest_z_mm,
+        lies_on=movable.name,
+        lies_z_mm=at.z_mm + down,
         still_down_mm=down,
         opening_mm=needed,
         opening_deg=float(direction_deg(where)) if needed > 0 else None,
