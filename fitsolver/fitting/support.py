@@ -8,13 +8,14 @@ ledge's height is uncertain.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting.body import Body
 from fitsolver.fitting.contact import approach, vertices_over, within
 from fitsolver.fitting.seated import Seated, direction_deg
 
@@ -123,9 +124,11 @@ def support(at: Seated, ledge_u_mm: float) -> Support | None:
     `ledge_u_mm` is the standard uncertainty of the ledge's height from place to place.
     """
     mass = centre_of_mass(at)
+    tolerances = TOUCHING_MM, max(ledge_u_mm, TOUCHING_MM)
+    every = list(_contacts(at, tolerances))
     found = [
-        _touch(at, tolerance, mass)
-        for tolerance in (TOUCHING_MM, max(ledge_u_mm, TOUCHING_MM))
+        _touch(tolerance, [(on, each[k]) for on, each in every], mass)
+        for k, tolerance in enumerate(tolerances)
     ]
     if not found[0].arcs:
         return None
@@ -154,10 +157,10 @@ def support(at: Seated, ledge_u_mm: float) -> Support | None:
     )
 
 
-def _touch(at: Seated, tolerance: float, mass: Array) -> Touch:
+def _touch(tolerance: float, contacts: Sequence[tuple[str, Array]], mass: Array) -> Touch:
     arcs: list[tuple[float, float, str]] = []
     points: list[Array] = []
-    for on, ends in _contacts(at, tolerance):
+    for on, ends in contacts:
         points.append(ends.reshape(-1, 3))
         points.append(ends.mean(axis=1))
         direction = direction_deg(ends)
@@ -165,7 +168,7 @@ def _touch(at: Seated, tolerance: float, mass: Array) -> Touch:
         first = np.where(way >= 0, direction[:, 0], direction[:, 1])
         arcs += [(a, w, on) for a, w in zip(first.tolist(), np.abs(way).tolist(), strict=True)]
     joined = _joined(arcs)
-    every = np.concatenate(points) if points else np.zeros((0, 3))
+    every = np.concatenate([*points, np.zeros((0, 3))])
     start, size = _widest_open(joined)
     return Touch(
         tolerance_mm=tolerance,
@@ -177,38 +180,58 @@ def _touch(at: Seated, tolerance: float, mass: Array) -> Touch:
     )
 
 
-def _contacts(at: Seated, tolerance: float) -> Iterator[tuple[str, Array]]:
-    """Stretches (n, 2, 3) of metal within the tolerance of the stone, by what they lie on."""
-    rises = []
+def _contacts(
+    at: Seated, tolerances: tuple[float, float]
+) -> Iterator[tuple[str, tuple[Array, Array]]]:
+    """Stretches (n, 2, 3) of metal within each tolerance of the stone, by what they lie on."""
+    rows = []
     if at.ledge is not None:
         inner, outer = at.ledge
         first, last = at.runs
         name = "notch" if at.claws else "ledge"
-        rises.append((f"{name} edge", inner[first], inner[last], 0.0))
+        rows.append((f"{name} edge", inner[first], inner[last], 0.0))
         # Lines down the ledge, and the diagonals of its quads.
-        rises.append((name, inner, outer, _FACE))
-        rises.append((name, inner[first], outer[last], _FACE))
+        rows.append((name, inner, outer, _FACE))
+        rows.append((name, inner[first], outer[last], _FACE))
     if at.rail is not None:
-        rises.append(("gallery", at.rail, np.roll(at.rail, -1, axis=0), 0.0))
+        rows.append(("gallery", at.rail, np.roll(at.rail, -1, axis=0), 0.0))
+    widest = max(tolerances)
     for body in at.bodies:
-        for on, start, stop, least in rises:
-            near = approach(body, start, stop)
-            close = near.rise >= -tolerance
-            if not close.any():
+        for on, start, stop, least in rows:
+            # Under a plane an edge is highest at one of its ends.
+            hopeful = _hopeful(body, start, stop) >= -widest
+            start, stop = start[hopeful], stop[hopeful]
+            if len(start) == 0:
                 continue
-            parts = within(body, start, stop, near, -tolerance)
-            # On a face only what lies beyond the inner edge counts.
-            close &= parts[:, 1] > least
-            parts = np.maximum(parts[close], least)
-            way = (stop - start)[close]
-            yield on, start[close][:, None] + parts[..., None] * way[:, None]
+            near = approach(body, start, stop)
+
+            def close(tolerance: float) -> Array:
+                parts = within(body, start, stop, near, -tolerance)
+                # On a face only what lies beyond the inner edge counts.
+                kept = (near.rise >= -tolerance) & (parts[:, 1] > least)
+                part = np.maximum(parts[kept], least)[..., None]
+                stretch: Array = start[kept][:, None] + part * (stop - start)[kept][:, None]
+                return stretch
+
+            yield on, (close(tolerances[0]), close(tolerances[1]))
         for surface in at.surfaces:
             if surface.role != "support":
                 continue
-            k, _, z = vertices_over(body, surface.triangles, -tolerance)
-            if len(k):
-                place = np.column_stack([body.underside[k, :2], z])
-                yield surface.name, np.stack([place, place], axis=1)
+            k, _, z = vertices_over(body, surface.triangles, -widest)
+            place = np.column_stack([body.underside[k, :2], z])
+            high = z - body.underside[k, 2]
+            first_, second = (
+                np.stack([place[high >= -tolerance]] * 2, axis=1) for tolerance in tolerances
+            )
+            yield surface.name, (first_, second)
+
+
+def _hopeful(body: Body, start: Array, stop: Array) -> Array:
+    """An upper bound of z_metal - lower side along edges, (e,)."""
+    slopes, heights = body.lower
+    begin, end = (each[:, 2, None] - each[:, :2] @ slopes.T - heights for each in (start, stop))
+    bound: Array = np.maximum(begin, end).min(axis=1)
+    return bound
 
 
 def _joined(arcs: list[tuple[float, float, str]]) -> tuple[Arc, ...]:

@@ -30,13 +30,13 @@ from fitsolver.seats.seat import FACE_POINTS
 Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
-DIRECTIONS = 16
+DIRECTIONS = 12
 # No tilt beyond this is looked for: nobody overlooks it.
 MOST_DEG = 10.0
 # Facets that may part a metal point from the stone as it tilts.
 _FACETS = 6
-# Tilts that bracket the limit [deg], and halvings that follow: to 1 part in 16 of a bracket.
-_TRIED_DEG = (0.5, 1.0, 2.0, 4.0, MOST_DEG)
+# Tilts that bracket the limit [deg], and halvings that follow: to a sixteenth of a bracket.
+_TRIED_DEG = (1.0, 2.0, 4.0, MOST_DEG)
 _HALVINGS = 4
 # Tilts at which the tightest conditions of each direction are picked out, and how many.
 _LOOKED_AT_DEG = (0.5, 3.0)
@@ -115,10 +115,10 @@ class _Conditions:
         the stone is a greatest of straight lines: it is least at an end, or where one that falls
         crosses one that rises; there an edge of the stone faces the run, squarely to both.
         """
-        own = np.einsum("spi,sij->spj", self.points - shift[:, None], turns)
-        way = np.einsum("pi,sij->spj", self.ways, turns)
-        begin = np.einsum("spj,pfj->spf", own, self.facets) - self.reach
-        rate = np.einsum("spj,pfj->spf", way, self.facets)
+        own = (self.points - shift[:, None]) @ turns
+        across = self.facets.transpose(0, 2, 1)
+        begin = _dot(own, across) - self.reach
+        rate = _dot(self.ways @ turns, across)
         first, last = begin.argmax(axis=2)[..., None], (begin + rate).argmax(axis=2)[..., None]
         falls, rises = (np.take_along_axis(rate, k, axis=2)[..., 0] for k in (first, last))
         own_begin, other = (np.take_along_axis(begin, k, axis=2)[..., 0] for k in (first, last))
@@ -138,6 +138,15 @@ class _Conditions:
         return np.hstack([slack, above]), np.concatenate([plan, fall], axis=2)
 
 
+def _dot(vectors: Array, facets: Array) -> Array:
+    """Products of vectors (s, p, 3) and every one's facets (p, 3, f): (s, p, f)."""
+    x, y, z = (vectors[..., i, None] for i in range(3))
+    product: Array = x * facets[:, 0]
+    product += y * facets[:, 1]
+    product += z * facets[:, 2]
+    return product
+
+
 def tilt_band(at: Seated, rise_mm: float) -> Tilt | None:
     """The tilt band of a resting stone; None in an uncut seat, where the bearing is yet to be cut.
 
@@ -151,12 +160,12 @@ def tilt_band(at: Seated, rise_mm: float) -> Tilt | None:
     every = _conditions(at, mass)
 
     def slid(
-        conditions: _Conditions, tilt: Array, start: Array
+        conditions: _Conditions, tilt: Array, start: Array, rounds: int = 2
     ) -> tuple[Array, Array, NDArray[np.bool_]]:
         """Shifts (s, 2) that suit tilts (s,) best, and the slacks there."""
         turns = np.array([rotation(0.0, a, t) for a, t in zip(toward, tilt, strict=True)])
         shift = np.column_stack([start, np.full(len(start), rise_mm)])
-        for _ in range(2):
+        for _ in range(rounds):
             slack, fall = conditions.at(turns, shift)
             shift[:, :2] += width * widest_least(slack / width, fall).T
         return shift[:, :2], conditions.at(turns, shift)[0], conditions.beside
@@ -165,7 +174,7 @@ def tilt_band(at: Seated, rise_mm: float) -> Tilt | None:
     near = np.zeros(len(every.beside), dtype=bool)
     start = np.zeros((DIRECTIONS, 2))
     for tilt_deg in _LOOKED_AT_DEG:
-        start, slack, _ = slid(every, np.full(DIRECTIONS, np.deg2rad(tilt_deg)), start)
+        start, slack, _ = slid(every, np.full(DIRECTIONS, np.deg2rad(tilt_deg)), start, 1)
         count = min(_TIGHTEST, slack.shape[1] - 1)
         near[np.unique(np.argpartition(slack, count, axis=1)[:, :count])] = True
     few = every.of(near)

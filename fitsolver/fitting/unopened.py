@@ -19,8 +19,6 @@ Array = NDArray[np.float64]
 
 # What is less is not told from resting in its seat [mm].
 _LEAST_MM = 0.01
-# Heights between girdle and top at which the way down is looked at.
-_LEVELS = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,15 +42,16 @@ class Unopened:
 
 def unopened(at: Seated, gives_mm: float) -> Unopened:
     """Lay the stone into the seat as it is; `gives_mm` is what ordinary setting opens a side."""
+    overlap, where = _tightest(at)
     movable = _movable(at)
-    # The stone lies at its rest already: only what comes above that would stop it sooner.
-    down, _ = highest(at.bodies, movable.triangles, _LEAST_MM)
+    # The girdle is the stone seen from above: what it passes, all of the stone passes. Else, the
+    # stone being at its rest already, only what comes above that stops it sooner.
+    down = -np.inf if overlap >= 0 else highest(at.bodies, movable.triangles, _LEAST_MM)[0]
     if down == -np.inf:
         return Unopened(
             lies_on="", lies_z_mm=at.z_mm, still_down_mm=0.0, opening_mm=0.0, opening_deg=None,
             gives_mm=gives_mm, jammed=False,
         )  # fmt: skip
-    overlap, where = _tightest(at)
     needed = max(0.0, -overlap)
     return Unopened(
         lies_on=movable.name,
@@ -101,14 +100,13 @@ def _movable(at: Seated) -> Surface:
 def _tightest(at: Seated) -> tuple[float, Array]:
     """Least gap of the girdle on its way from the top down to its rest, and where.
 
-    Faces are straight: it is at the top or at the girdle; heights between are looked at for tops
-    that run uneven.
+    Faces are straight: it is at the top or at the girdle.
     """
     first, last = at.runs
     top = at.seats.top[0]
     notch = _notch(at) * at.seats.outward
     best, where = np.inf, np.zeros(2)
-    for part in np.linspace(0.0, 1.0, _LEVELS):
+    for part in (0.0, 1.0):
         z = at.level_mm + part * np.maximum(top - at.level_mm, 0.0)
         face = at.seats.opening[0] - (z * at.seats.lean[0])[:, None] * at.seats.outward
         if part > 0:
