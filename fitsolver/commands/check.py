@@ -66,6 +66,7 @@ def check(
     import math
 
     from fitsolver.fitting import solver
+    from fitsolver.fitting.pose import pose_of
     from fitsolver.weighing.weight import every_make, weigh
 
     found = solver.check(
@@ -77,6 +78,7 @@ def check(
         heights_mm={name: readings[name] for name in heights if name in readings},
         turn_rad=None if turn is None else math.radians(turn),
     )
+    pose = pose_of(ready, found)
     weight = weigh(every_make(style, stuff), stuff, **readings)
     if draw is not None:
         from fitsolver.drawings.drawing import drawing_of
@@ -87,8 +89,10 @@ def check(
         from fitsolver.telling.record import as_json, check_record
 
         return Answer(
-            text=as_json(check_record(found, weight, stuff)), code=code, aside=drawn(draw)
+            text=as_json(check_record(found, weight, stuff, pose)), code=code, aside=drawn(draw)
         )
     from fitsolver.telling.report import check_text
 
-    return Answer(text=check_text(found, weight, stuff, columns()), code=code, aside=drawn(draw))
+    return Answer(
+        text=check_text(found, weight, stuff, columns(), pose), code=code, aside=drawn(draw)
+    )

@@ -76,15 +76,11 @@ def drop(
         height, point = highest(bodies, surface.triangles, best.rest_z_mm)
         if height > best.rest_z_mm:
             x, y, z = point
-            best = Drop(
-                rest_z_mm=height, on=surface.name, point_mm=(float(x), float(y), float(z))
-            )
+            best = Drop(rest_z_mm=height, on=surface.name, point_mm=(float(x), float(y), float(z)))
     return best
 
 
-def highest(
-    bodies: Sequence[Body], triangles: Array, over: float = -np.inf
-) -> tuple[float, Array]:
+def highest(bodies: Sequence[Body], triangles: Array, over: float = -np.inf) -> tuple[float, Array]:
     """Greatest z_metal - lower side over triangles (t, 3, 3), and the metal point where it is.
 
     What does not come above `over` is not looked into.
@@ -139,7 +135,7 @@ def _lines(body: Body, start: Array, stop: Array) -> tuple[Array, Array]:
 
 
 def _at_corners(body: Body, corners: Array, _: Array, over: float) -> tuple[float, Array]:
-    """Greatest z_metal - lower side at corners of the metal (n, 3), where it is more than `over`."""
+    """Greatest z_metal - lower side at metal corners (n, 3), where it is more than `over`."""
     slopes, heights = body.lower
     rise = corners[:, 2] - (corners[:, :2] @ slopes.T + heights).max(axis=1)
     normals, reach = body.sides
@@ -231,7 +227,7 @@ def _clipped(body: Body, start: Array, stop: Array) -> tuple[Array, Array]:
 def _over_vertices(body: Body, triangles: Array, over: float) -> tuple[float, Array]:
     """Greatest z_metal - lower side at the body's own lower vertices, if more than `over`."""
     nothing = -np.inf, np.zeros(3)
-    k, e, z = vertices_over(body, triangles, over)
+    k, z = vertices_over(body, triangles, over)
     if len(k) == 0:
         return nothing
     below = body.underside[k]
@@ -239,12 +235,10 @@ def _over_vertices(body: Body, triangles: Array, over: float) -> tuple[float, Ar
     return float(z[best] - below[best, 2]), np.array([*below[best, :2], z[best]])
 
 
-def vertices_over(
-    body: Body, triangles: Array, over: float
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
-    """Which of the body's `underside` vertices stand over which triangles: (vertex, triangle, z).
+def vertices_over(body: Body, triangles: Array, over: float) -> tuple[NDArray[np.int64], Array]:
+    """Which of the body's `underside` vertices stand over triangles: (vertex, z), (p,) each.
 
-    z (p,) is the metal's height there; only pairs with z - vertex above `over` are told.
+    z is the metal's height there; only pairs with z - vertex above `over` are told.
     """
     low_enough = np.flatnonzero(triangles[..., 2].max() - body.underside[:, 2] > over)
     below = body.underside[low_enough]
@@ -263,4 +257,4 @@ def vertices_over(
     t = (u[e, 0] * w[:, 1] - u[e, 1] * w[:, 0]) / cross[e]
     z = a[e, 2] + s * (b[e, 2] - a[e, 2]) + t * (c[e, 2] - a[e, 2])
     kept = (s >= -1e-12) & (t >= -1e-12) & (s + t <= 1 + 1e-12) & (z - below[k, 2] > over)
-    return low_enough[k[kept]], e[kept], z[kept]
+    return low_enough[k[kept]], z[kept]

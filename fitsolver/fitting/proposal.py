@@ -288,6 +288,8 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
     size = width * spot.figure.length_ratio, width, width * hope.share
     length, width, depth = (round(side, 2) for side in size)
     ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
+    if not ask.security.held:
+        return _left_out(replace(spot, binding="security", score=0.0))
     if ask.verdict == "does not seat":
         worst = next(item for item in ask.requirements if item.name == ask.binding)
         # Short of holding in nine draws of ten (the normal's 90 % point).

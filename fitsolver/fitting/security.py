@@ -107,9 +107,7 @@ def weakest_direction(normals: Array) -> tuple[float, float]:
 
 def _widest_arc(opening: Array) -> tuple[float, float]:
     """Where the widest arc between claws begins, and its size, seen from the centre [deg]."""
-    claws = np.unwrap(
-        np.arctan2(opening[:, 1], opening[:, 0]).reshape(-1, FACE_POINTS), axis=1
-    )
+    claws = np.unwrap(np.arctan2(opening[:, 1], opening[:, 0]).reshape(-1, FACE_POINTS), axis=1)
     low, high = np.rad2deg(claws.min(axis=1)), np.rad2deg(claws.max(axis=1))
     turn = np.floor(low / 360) * 360
     order = np.argsort(low - turn)

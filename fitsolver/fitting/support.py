@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.fitting.body import Body
-from fitsolver.fitting.contact import approach, vertices_over, within
+from fitsolver.fitting.contact import Approach, approach, vertices_over, within
 from fitsolver.fitting.seated import Seated, direction_deg
 
 Array = NDArray[np.float64]
@@ -42,7 +42,9 @@ class Arc:
     @property
     def size_deg(self) -> float:
         """How many degrees of the girdle it takes."""
-        return (self.to_deg - self.from_deg) % 360.0 if self.to_deg != self.from_deg + 360 else 360.0
+        return (
+            (self.to_deg - self.from_deg) % 360.0 if self.to_deg != self.from_deg + 360 else 360.0
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -200,30 +202,37 @@ def _contacts(
         for on, start, stop, least in rows:
             # Under a plane an edge is highest at one of its ends.
             hopeful = _hopeful(body, start, stop) >= -widest
-            start, stop = start[hopeful], stop[hopeful]
-            if len(start) == 0:
-                continue
-            near = approach(body, start, stop)
-
-            def close(tolerance: float) -> Array:
-                parts = within(body, start, stop, near, -tolerance)
-                # On a face only what lies beyond the inner edge counts.
-                kept = (near.rise >= -tolerance) & (parts[:, 1] > least)
-                part = np.maximum(parts[kept], least)[..., None]
-                stretch: Array = start[kept][:, None] + part * (stop - start)[kept][:, None]
-                return stretch
-
-            yield on, (close(tolerances[0]), close(tolerances[1]))
+            if hopeful.any():
+                ends = start[hopeful], stop[hopeful]
+                near = approach(body, *ends)
+                first_, second = (
+                    _stretches(body, *ends, near, tolerance, least) for tolerance in tolerances
+                )
+                yield on, (first_, second)
         for surface in at.surfaces:
             if surface.role != "support":
                 continue
-            k, _, z = vertices_over(body, surface.triangles, -widest)
+            k, z = vertices_over(body, surface.triangles, -widest)
             place = np.column_stack([body.underside[k, :2], z])
             high = z - body.underside[k, 2]
             first_, second = (
                 np.stack([place[high >= -tolerance]] * 2, axis=1) for tolerance in tolerances
             )
             yield surface.name, (first_, second)
+
+
+def _stretches(
+    body: Body, start: Array, stop: Array, near: Approach, tolerance: float, least: float
+) -> Array:
+    """Parts of edges within a tolerance of a body, (n, 2, 3).
+
+    Of lines down a ledge only what lies beyond `least` of their way counts as its face.
+    """
+    parts = within(body, start, stop, near, -tolerance)
+    kept = (near.rise >= -tolerance) & (parts[:, 1] > least)
+    part = np.maximum(parts[kept], least)[..., None]
+    stretch: Array = start[kept][:, None] + part * (stop - start)[kept][:, None]
+    return stretch
 
 
 def _hopeful(body: Body, start: Array, stop: Array) -> Array:

@@ -98,9 +98,7 @@ def _with_least(zone: Zone, least: float, point: Array) -> Zone:
 
     at_deg = _place(point)
     x, y, z = point
-    return replace(
-        zone, least_mm=least, at_deg=at_deg, point_mm=(float(x), float(y), float(z))
-    )
+    return replace(zone, least_mm=least, at_deg=at_deg, point_mm=(float(x), float(y), float(z)))
 
 
 def _place(point: Array) -> float | None:
@@ -247,7 +245,11 @@ def _least_over_floor(at: Seated) -> tuple[float, Array]:
     with np.errstate(divide="ignore", invalid="ignore"):
         q = np.where(np.abs(run) > 1e-12, fall / run, 0.0)
         # Both ends of the finger too: an edge may reach beyond it.
-        targets = (radius * q / np.sqrt(1 + q**2), np.full_like(q, radius), np.full_like(q, -radius))
+        targets = (
+            radius * q / np.sqrt(1 + q**2),
+            np.full_like(q, radius),
+            np.full_like(q, -radius),
+        )
         parts = [np.clip((target - a[:, k]) / run, 0.0, 1.0) for target in targets]
     tried = [points]
     for part in parts:

@@ -12,6 +12,7 @@ from dataclasses import asdict
 from typing import Any
 
 from fitsolver.errors import Fault
+from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.proposal import Proposal, Proposals, Range
 from fitsolver.fitting.solver import Check
 from fitsolver.readings.uncertainty import Estimate
@@ -22,6 +23,8 @@ from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
+from fitsolver.telling.place import place_words
+from fitsolver.telling.pose_report import pose_record
 from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import DENSITY_CAUTIONS, RECUT_CAUTIONS
 from fitsolver.units import document_weight_ct
@@ -97,8 +100,8 @@ def weight_record(weight: Weight, stuff: Material, agreement: Consistency | None
     }
 
 
-def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
-    """Return the judgement on one stone in one mounting."""
+def check_record(found: Check, weight: Weight, stuff: Material, pose: Pose | None = None) -> Record:
+    """Return the judgement on one stone in one mounting, with its `pose` if that was asked for."""
     stone = found.stone
     return {
         "mounting": mounting_record(found.mounting),
@@ -113,6 +116,8 @@ def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
         "turn_deg": found.turn_deg,
         "shift_mm": {"length": found.shift_mm[0], "width": found.shift_mm[1]},
         "requirements": _requirements(found),
+        "security": asdict(found.security),
+        "pose": None if pose is None else pose_record(pose),
         "binding": found.binding,
         "weight_ct": _estimate(weight.weight_ct),
         "gap_evenness": found.gap_evenness,
@@ -326,7 +331,13 @@ def range_record(item: Range) -> Record:
 
 
 def _requirements(found: Check) -> list[Record]:
-    return [asdict(margin) for margin in found.requirements]
+    return [
+        {
+            **asdict(margin),
+            "place": None if margin.direction_deg is None else place_words(margin.direction_deg),
+        }
+        for margin in found.requirements
+    ]
 
 
 def _total(found: Check) -> Record:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from fitsolver.errors import Fault
+from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
 from fitsolver.fitting.solver import Check, Margin, Verdict
 from fitsolver.seats.allowance import TABLE, Allowances
@@ -29,6 +30,8 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
+from fitsolver.telling.place import dial
+from fitsolver.telling.pose_report import not_held, pose_lines
 from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import agreement_lines, carats
 from fitsolver.units import format_ct, format_mm
@@ -42,7 +45,8 @@ NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
 SHORT = 5
 LEGEND = (
     "Margin: how far it holds; minus = short by that much. Limit: what the bench asks for or "
-    "allows. Directions: 0 deg along the length, counter-clockwise seen from above."
+    "allows. Directions: seen from above, length left to right; 0 deg = 3 o'clock = along the "
+    "length, 90 deg = 12 o'clock = across the width, up."
 )
 
 
@@ -73,8 +77,13 @@ def weight_text(
     return page(blocks)
 
 
-def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH) -> str:
-    """Say whether a stone seats, how far each requirement holds, and what the setter does."""
+def check_text(
+    found: Check, weight: Weight, stuff: Material, width: int = WIDTH, pose: Pose | None = None
+) -> str:
+    """Say whether a stone seats, how far each requirement holds, and what the setter does.
+
+    With its `pose` also how it lies.
+    """
     style = found.stone.form.style
     binding = next(item for item in found.requirements if item.name == found.binding)
     size = dimensions(found.stone.length_mm, found.stone.width_mm, found.stone.depth_mm)
@@ -87,6 +96,7 @@ def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH
         ],
         bullets("Warnings", weight.warnings, width),
         [paragraph(f"Tightest: {_tightest(binding)}", width), *_margins(found, width)],
+        pose_lines(pose, width) if pose is not None else [],
         _bench(found, width),
         _readings(found, width),
         assumed_lines(found.assumed, width),
@@ -286,6 +296,8 @@ def _agreement(agreement: Consistency | None, width: int) -> list[str]:
 
 
 def _chances(found: Check) -> str:
+    if not found.security.held:
+        return not_held(found.security)
     as_is, after = found.probability, found.probability_after_alteration
     text = f"{per_cent(as_is)} as the seat is"
     return text if after - as_is < 0.005 else f"{text}, {per_cent(after)} after alteration"
@@ -302,7 +314,7 @@ def _margins(found: Check, width: int) -> list[str]:
     rows = [["", "margin mm", "+- u", "holds", "limit mm", "tightest at"]]
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
     for item in order:
-        at = "" if item.direction_deg is None else f"{item.direction_deg:.0f} deg"
+        at = "" if item.direction_deg is None else dial(item.direction_deg)
         rows.append(
             [
                 item.name, f"{item.margin_mm:z.2f}",
