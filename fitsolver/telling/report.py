@@ -30,7 +30,7 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
-from fitsolver.telling.place import dial
+from fitsolver.telling.place import dial, place_words
 from fitsolver.telling.pose_report import not_held, pose_lines
 from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import agreement_lines, carats
@@ -306,7 +306,8 @@ def _chances(found: Check) -> str:
 def _tightest(margin: Margin) -> str:
     state = "to spare" if margin.margin_mm >= 0 else "SHORT"
     size = f"{abs(margin.margin_mm):.2f} +- {margin.u_mm:.2f} mm"
-    return f"{margin.name}, {size} {state} ({margin.meaning})."
+    at = "" if margin.direction_deg is None else f" at {place_words(margin.direction_deg)}"
+    return f"{margin.name}, {size} {state}{at} ({margin.meaning})."
 
 
 def _margins(found: Check, width: int) -> list[str]:
@@ -314,7 +315,9 @@ def _margins(found: Check, width: int) -> list[str]:
     rows = [["", "margin mm", "+- u", "holds", "limit mm", "tightest at"]]
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
     for item in order:
-        at = "" if item.direction_deg is None else dial(item.direction_deg)
+        at = ""
+        if item.direction_deg is not None:
+            at = dial(item.direction_deg) if width >= WIDTH else f"{item.direction_deg:.0f} deg"
         rows.append(
             [
                 item.name, f"{item.margin_mm:z.2f}",
