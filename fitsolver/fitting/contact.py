@@ -105,7 +105,7 @@ def approach(body: Body, start: Array, stop: Array) -> Approach:
     kept = high >= low
     if kept.any():
         base, rate = _lines(body, start[kept], stop[kept])
-        rise[kept], part[kept] = _tops(base, rate, low[kept], high[kept])
+        rise[kept], part[kept] = tops(base, rate, low[kept], high[kept])
     return Approach(rise=rise, part=part, low=low, high=high)
 
 
@@ -124,6 +124,41 @@ def within(body: Body, start: Array, stop: Array, near: Approach, least: float) 
     touches = near.rise >= least
     low, high = np.minimum(low, near.part), np.maximum(high, near.part)
     return np.where(touches[:, None], np.column_stack([low, high]), np.nan)
+
+
+def tops(base: Array, rate: Array, low: Array, high: Array) -> tuple[Array, Array]:
+    """Greatest value and its place on [low, high] of every row's least of straight lines."""
+    rows = np.arange(len(base))
+
+    def least(position: Array) -> tuple[Array, NDArray[np.int64]]:
+        value = base + rate * position[:, None]
+        k = value.argmin(axis=1)
+        return value[rows, k], k
+
+    value_low, k_low = least(low)
+    value_high, k_high = least(high)
+    best = np.maximum(value_low, value_high)
+    where = np.where(value_low >= value_high, low, high)
+    # Climb between a line that rises and one that falls until their crossing lies on the envelope.
+    open_ = np.flatnonzero((rate[rows, k_low] > 0) & (rate[rows, k_high] < 0))
+    for _ in range(60):
+        if len(open_) == 0:
+            break
+        rising, falling = k_low[open_], k_high[open_]
+        base_up, rate_up = base[open_, rising], rate[open_, rising]
+        base_down, rate_down = base[open_, falling], rate[open_, falling]
+        crossing = (base_down - base_up) / (rate_up - rate_down)
+        crossing = np.clip(crossing, low[open_], high[open_])
+        every = base[open_] + rate[open_] * crossing[:, None]
+        k = every.argmin(axis=1)
+        value = every[np.arange(len(open_)), k]
+        better = value > best[open_]
+        best[open_[better]], where[open_[better]] = value[better], crossing[better]
+        line = base_up + rate_up * crossing
+        climbs = rate[open_, k] > 0
+        k_low[open_[climbs]], k_high[open_[~climbs]] = k[climbs], k[~climbs]
+        open_ = open_[value < line - 1e-12]
+    return best, where
 
 
 def _lines(body: Body, start: Array, stop: Array) -> tuple[Array, Array]:
@@ -165,45 +200,10 @@ def _over_edges(body: Body, start: Array, stop: Array, over: float) -> tuple[flo
     if not kept.any():
         return nothing
     start, stop = start[kept], stop[kept]
-    rise, part = _tops(base[kept], rate[kept], low[kept], high[kept])
+    rise, part = tops(base[kept], rate[kept], low[kept], high[kept])
     e = int(rise.argmax())
     point: Array = start[e] + part[e] * (stop[e] - start[e])
     return float(rise[e]), point
-
-
-def _tops(base: Array, rate: Array, low: Array, high: Array) -> tuple[Array, Array]:
-    """Greatest value and its place on [low, high] of every row's least of straight lines."""
-    rows = np.arange(len(base))
-
-    def least(position: Array) -> tuple[Array, NDArray[np.int64]]:
-        value = base + rate * position[:, None]
-        k = value.argmin(axis=1)
-        return value[rows, k], k
-
-    value_low, k_low = least(low)
-    value_high, k_high = least(high)
-    best = np.maximum(value_low, value_high)
-    where = np.where(value_low >= value_high, low, high)
-    # Climb between a line that rises and one that falls until their crossing lies on the envelope.
-    open_ = np.flatnonzero((rate[rows, k_low] > 0) & (rate[rows, k_high] < 0))
-    for _ in range(60):
-        if len(open_) == 0:
-            break
-        rising, falling = k_low[open_], k_high[open_]
-        base_up, rate_up = base[open_, rising], rate[open_, rising]
-        base_down, rate_down = base[open_, falling], rate[open_, falling]
-        crossing = (base_down - base_up) / (rate_up - rate_down)
-        crossing = np.clip(crossing, low[open_], high[open_])
-        every = base[open_] + rate[open_] * crossing[:, None]
-        k = every.argmin(axis=1)
-        value = every[np.arange(len(open_)), k]
-        better = value > best[open_]
-        best[open_[better]], where[open_[better]] = value[better], crossing[better]
-        line = base_up + rate_up * crossing
-        climbs = rate[open_, k] > 0
-        k_low[open_[climbs]], k_high[open_[~climbs]] = k[climbs], k[~climbs]
-        open_ = open_[value < line - 1e-12]
-    return best, where
 
 
 def _clipped(body: Body, start: Array, stop: Array) -> tuple[Array, Array]:

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.contact import approach, highest
+from fitsolver.fitting.contact import approach, highest, tops
 from fitsolver.fitting.seated import Seated, direction_deg
 
 Array = NDArray[np.float64]
@@ -132,8 +132,8 @@ def _beside(at: Seated) -> Zone:
 def gaps(at: Seated, start: Array, stop: Array) -> tuple[Array, Array]:
     """Distance of runs of metal (m, 2) off the girdle outline, and the nearest metal, (m, 2).
 
-    Negative where they overlap: how deep the deepest end of the run is inside the outline, or how
-    far a vertex of the outline has passed the run.
+    Negative where they overlap: how deep the run's deepest point is inside the outline, or, if
+    that is more, how far a vertex of the outline has passed the run.
     """
     import shapely
 
@@ -142,24 +142,39 @@ def gaps(at: Seated, start: Array, stop: Array) -> tuple[Array, Array]:
     nearest = nearest.reshape(-1, 2, 2)
     gap = np.linalg.norm(nearest[:, 1] - nearest[:, 0], axis=1)
     place = nearest[:, 0].copy()
-    for k in np.flatnonzero(gap <= 0):
-        deep, where = 0.0, place[k]
-        for end in (start[k], stop[k]):
-            if at.girdle_polygon.contains(shapely.Point(end)):
-                inside = float(shapely.Point(end).distance(at.girdle_polygon.exterior))
-                if inside > deep:
-                    deep, where = inside, end
-        way = stop[k] - start[k]
-        length = np.hypot(*way)
-        out = np.array([way[1], -way[0]]) / length
-        to = at.outline - start[k]
-        part, beyond = to @ way / length**2, to @ out
-        beyond = np.where((part > 0) & (part < 1), beyond, -np.inf)
-        v = int(beyond.argmax())
-        if beyond[v] > deep:
-            deep, where = float(beyond[v]), start[k] + part[v] * way
-        gap[k], place[k] = -deep, where
+    over = np.flatnonzero(gap <= 0)
+    if len(over):
+        depth, part = _deepest(at, start[over], stop[over])
+        gap[over] = -depth
+        place[over] = start[over] + part[:, None] * (stop - start)[over]
     return gap, place
+
+
+def _deepest(at: Seated, start: Array, stop: Array) -> tuple[Array, Array]:
+    """How deep runs of metal (m, 2) lie in the outline, at least 0, and where along them, (m,)."""
+    way = stop - start
+    length = np.linalg.norm(way, axis=1)
+    low, high = np.zeros(len(start)), np.ones(len(start))
+    depth, part = low.copy(), low.copy()
+    for body in at.bodies:
+        normals, reach = body.sides
+        size = np.linalg.norm(normals, axis=1)
+        normals, reach = normals / size[:, None], reach / size
+        # Inside a convex outline the distance from its sides is a least of straight lines. (A
+        # heart's halves count the cut between them: less than the depth near it.)
+        inside, where = tops(reach - start @ normals.T, -way @ normals.T, low, high)
+        part = np.where(inside > depth, where, part)
+        depth = np.maximum(depth, inside)
+    out = np.column_stack([way[:, 1], -way[:, 0]]) / length[:, None]
+    to = at.outline[:, None] - start
+    along = np.einsum("vri,ri->vr", to, way) / length**2
+    beyond = np.einsum("vri,ri->vr", to, out)
+    beyond = np.where((along > 0) & (along < 1), beyond, -np.inf)
+    vertex = beyond.argmax(axis=0)
+    runs = np.arange(len(start))
+    passed = beyond[vertex, runs]
+    part = np.where(passed > depth, along[vertex, runs], part)
+    return np.maximum(depth, passed), part
 
 
 def _under(at: Seated, name: str, start: Array, stop: Array) -> Zone:

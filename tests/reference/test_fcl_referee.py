@@ -44,11 +44,11 @@ from collections import defaultdict
 from dataclasses import replace
 
 import fcl
-import manifold3d
 import numpy as np
 import pytest
 import shapely
 from drawn import Case, case, turned
+from referees import ledge_solid, solid_of, tree
 
 from fitsolver.fitting.contact import drop
 from fitsolver.fitting.placement import place
@@ -59,14 +59,6 @@ from fitsolver.seats.seat import FACE_POINTS, Seats
 from fitsolver.stones.stone import Stone
 
 RNG_SEED = 78
-
-
-def tree(vertices: np.ndarray, triangles: np.ndarray) -> fcl.CollisionObject:
-    model = fcl.BVHModel()
-    model.beginModel(len(vertices), len(triangles))
-    model.addSubModel(np.ascontiguousarray(vertices), triangles.astype(np.int64))
-    model.endModel()
-    return fcl.CollisionObject(model)
 
 
 class Lowered:
@@ -129,50 +121,6 @@ def test_a_stone_lowered_by_its_distance_comes_to_rest_there():
             z -= apart
         # On a slope the vertical way is longer than the distance, by up to 1 / cos(80 deg).
         assert z == pytest.approx(lowered.rest_z_mm(), abs=0.0012), drawn
-
-
-def solid_of(vertices: np.ndarray, triangles: np.ndarray) -> manifold3d.Manifold:
-    mesh = manifold3d.Mesh64(
-        vert_properties=np.ascontiguousarray(vertices, dtype=np.float64),
-        tri_verts=np.ascontiguousarray(triangles, dtype=np.uint64),
-    )
-    solid = manifold3d.Manifold(mesh)
-    assert solid.status() == manifold3d.Error.NoError
-    return solid
-
-
-def ledge_solid(seats: Seats) -> manifold3d.Manifold:
-    """The metal under a ledge, or under each notch, closed 1 mm below its lowest place."""
-    assert seats.ledge_inner is not None
-    assert seats.ledge_inner_z is not None
-    assert seats.ledge_outer_z is not None
-    inner = np.column_stack([seats.ledge_inner[0], seats.ledge_inner_z[0]])
-    outer = np.column_stack([seats.opening[0], seats.ledge_outer_z[0]])
-    floor = float(inner[:, 2].min()) - 1.0
-    whole = manifold3d.Manifold()
-    size = len(inner) if seats.holds == "wall" else FACE_POINTS
-    for first in range(0, len(inner), size):
-        top = np.vstack([inner[first : first + size], outer[first : first + size]])
-        bottom = top * (1, 1, 0) + (0, 0, floor)
-        i, o, lower = np.arange(size), np.arange(size) + size, 2 * size
-        closed = seats.holds == "wall"
-        faces = []
-        for a in range(size if closed else size - 1):
-            b = (a + 1) % size
-            # The same diagonal as the metal's: from the inner edge on to the next outer place.
-            faces += [(i[a], o[b], i[b]), (i[a], o[a], o[b])]
-            faces += [(i[a] + lower, i[b] + lower, o[b] + lower)]
-            faces += [(i[a] + lower, o[b] + lower, o[a] + lower)]
-            faces += [(i[a], i[b], i[b] + lower), (i[a], i[b] + lower, i[a] + lower)]
-            faces += [(o[a], o[b] + lower, o[b]), (o[a], o[a] + lower, o[b] + lower)]
-        if not closed:
-            e = size - 1
-            faces += [(i[0], i[0] + lower, o[0] + lower), (i[0], o[0] + lower, o[0])]
-            faces += [(i[e], o[e] + lower, i[e] + lower), (i[e], o[e], o[e] + lower)]
-        block = solid_of(np.vstack([top, bottom]), np.array(faces))
-        assert block.volume() > 0
-        whole = whole + block
-    return whole
 
 
 @pytest.mark.parametrize(
