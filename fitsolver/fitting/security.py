@@ -57,7 +57,7 @@ def security(
     normals = blocking_normals(stone, points) @ to_seat
     weakest, blocked = weakest_direction(normals)
     start, size = _widest_arc(seats.opening[0])
-    tips = outline.tips(stone.outline_mm)
+    tips = _apart(outline.tips(stone.outline_mm), _GUARDED * stone.width_mm)
     free = [
         float(np.rad2deg(np.arctan2(tip[1], tip[0])) + np.rad2deg(turn_rad)) % 360
         for tip in tips
@@ -78,6 +78,15 @@ def security(
         blocked=blocked,
         free_tips_deg=tuple(free),
     )
+
+
+def _apart(tips: Array, least_mm: float) -> list[Array]:
+    """Tips without those that lie nearer than so much to one before: halves of one blunt tip."""
+    kept: list[Array] = []
+    for tip in tips:
+        if all(np.linalg.norm(tip - other) >= least_mm for other in kept):
+            kept.append(tip)
+    return kept
 
 
 def _reach(seats: Seats) -> float:

@@ -19,9 +19,9 @@ def hours(direction_deg: float) -> str:
     >>> hours(0), hours(41), hours(92)
     ("3 o'clock", "between 1 and 2 o'clock", "12 o'clock")
     """
-    hour = (3 - direction_deg / 30) % 12
+    hour = (3 - round(direction_deg, 6) / 30) % 12
     nearest = round(hour)
-    if abs(hour - nearest) * 30 <= AT_HOUR_DEG:
+    if abs(hour - nearest) * 30 <= AT_HOUR_DEG + 1e-9:
         return f"{nearest % 12 or 12} o'clock"
     return f"between {int(hour) or 12} and {int(hour) + 1} o'clock"
 
