@@ -116,7 +116,7 @@ def within(body: Body, start: Array, stop: Array, near: Approach, least: float) 
     """
     base, rate = _lines(body, start, stop)
     spare = base - least
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         crossing = -spare / rate
     low = np.maximum(np.where(rate > 0, crossing, -np.inf).max(axis=1), near.low)
     high = np.minimum(np.where(rate < 0, crossing, np.inf).min(axis=1), near.high)
@@ -215,7 +215,7 @@ def _clipped(body: Body, start: Array, stop: Array) -> tuple[Array, Array]:
     if len(leaves):
         begin = begin[leaves]
         rate = (stop[leaves] - start[leaves]) @ normals.T
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             crossing = -begin / rate
         low[leaves] = np.maximum(np.where(rate < 0, crossing, -np.inf).max(axis=1), 0.0)
         stays = np.minimum(np.where(rate > 0, crossing, np.inf).min(axis=1), 1.0)

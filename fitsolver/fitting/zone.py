@@ -257,7 +257,7 @@ def _least_over_floor(at: Seated) -> tuple[float, Array]:
     pairs = turned.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
     a, b = points[pairs[:, 0]], points[pairs[:, 1]]
     run, fall = b[:, k] - a[:, k], a[:, 2] - b[:, 2]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         q = np.where(np.abs(run) > 1e-12, fall / run, 0.0)
         # Both ends of the finger too: an edge may reach beyond it.
         targets = (
