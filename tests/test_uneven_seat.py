@@ -253,6 +253,12 @@ class TestFlush:
         )
         assert found["closing gap"] == pytest.approx(0.10 - gap, abs=CHORD_MM)
 
+    def test_flat_metal_is_not_brought_in(self):
+        judged = check(ready(FLUSH, wall_height_mm=0.6), ROUND_FLAT, 6.3, 6.3, 2.6)
+        found = next(item for item in judged.requirements if item.name == "closing gap")
+        assert found.best_estimate_mm == pytest.approx(0.10 - 0.15, abs=CHORD_MM)
+        assert (found.alteration, judged.verdict) == ("", "does not seat")
+
     def test_metal_beside_it_is_taken_as_ample_where_nobody_measured(self):
         held = mounting(EXACT, **{**FLUSH, "wall_thickness_mm": None})
         taken = {item.name: item.value for item in belief(held).assumed}

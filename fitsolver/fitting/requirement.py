@@ -264,7 +264,9 @@ def _cut(
         margins[name], thresholds[name], stations[name] = margin, threshold, station
         set_by[name] = allowance or KINDS[name].allowance
         altered[name] = margin
-        if extra := KINDS[name].alteration_allowance:
+        # Flat metal round a flush seat is not brought in.
+        fixed = name == "closing gap" and allowance == "flush_gap_max_mm"
+        if (extra := KINDS[name].alteration_allowance) and not fixed:
             room = np.full_like(margin, allowances[extra])
             rooms[name] = np.minimum(room, spare) if name == "girdle gap" else room
             altered[name] = margin + rooms[name]

@@ -332,7 +332,7 @@ def turn_scores(ready: Bench, figure: Form, sizes: Sizes, turn_rad: float) -> tu
     middle = len(sizes.width) // 2
     height: Array | None = None
     # Leaning metal is judged at the girdle's height, which the first round finds.
-    for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
+    for _ in range(2 if np.abs(ready.best.lean).max() > 0.005 else 1):
         _, needs = fitted(
             figure, ready.best, sizes, ready.allowances, turn_rad, height, nominal=middle
         )

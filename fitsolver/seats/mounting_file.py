@@ -15,8 +15,7 @@ from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_
 from fitsolver.seats.mounting_key import KEYS, PLACES_MM, Finger
 from fitsolver.seats.ranking import PARTS, ranking
 from fitsolver.seats.seat_fault import seat_faults
-from fitsolver.seats.seat_table import SeatTable
-from fitsolver.seats.uneven_fault import CrossFault
+from fitsolver.seats.seat_table import CrossFault, SeatTable
 
 
 class InstrumentTable(FileModel):

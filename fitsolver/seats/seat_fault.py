@@ -8,8 +8,8 @@ from itertools import pairwise
 
 from fitsolver.readings.reading_entry import NOT_MEASURED, UnmeasuredEntry
 from fitsolver.seats.mounting_key import KEYS
-from fitsolver.seats.seat_table import SeatTable
-from fitsolver.seats.uneven_fault import CLOSEST_DEG, CrossFault, uneven_faults
+from fitsolver.seats.seat_table import CrossFault, SeatTable
+from fitsolver.seats.uneven_fault import CLOSEST_DEG, uneven_faults
 
 FEWEST_RADII = 6
 WIDEST_GAP_DEG = 90.0

@@ -22,6 +22,9 @@ from fitsolver.readings.reading_entry import (
 from fitsolver.seats.claw_entry import ClawEntry
 from fitsolver.seats.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
 
+CrossFault = tuple[str, object, str, str]
+"""Key within [seat], value, rule and remedy."""
+
 
 class SeatTable(FileModel):
     """The table [seat]. What is required depends on other keys, see `seat_fault`."""

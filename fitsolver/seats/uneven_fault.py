@@ -7,10 +7,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from fitsolver.seats.mounting_key import CLAW_LENGTHS, KEYS
-from fitsolver.seats.seat_table import SeatTable
-
-CrossFault = tuple[str, object, str, str]
-"""Key within [seat], value, rule and remedy."""
+from fitsolver.seats.seat_table import CrossFault, SeatTable
 
 CLOSEST_DEG = 1.0
 # Families whose outline has sharp corners, which a claw can wrap.

@@ -165,7 +165,8 @@ def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Itera
     close = "close the claws" if claws else "close the rim"
     close = "burnish the edge" if check.mounting.flush else close
     share = ""
-    if claws and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
+    alike = claws and not check.mounting.claws
+    if alike and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
         low, high = (f"{100 * max(part, 0.0) / thick:.0f}" for part in (least, most))
         share = f", {low if low == high else f'{low} to {high}'} % of the claw's thickness"
     yield f"{each} is {depth} mm deep{share}; then {close} over it."
