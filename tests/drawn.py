@@ -5,14 +5,14 @@ The sizes are those of ordinary rings; nothing here describes a real piece.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from fitsolver.readings.reading import direct
+from fitsolver.readings.reading import Reading, direct
 from fitsolver.seats.belief import belief
-from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.mounting import Claw, Mounting
 from fitsolver.seats.seat import Seats, seats
 from fitsolver.stones.cut import CutStyle, cuts
 from fitsolver.stones.form import Form, form, heights
@@ -83,6 +83,64 @@ def mounting(
     return Mounting(**{**drawn, **changes})
 
 
+# Directions of the corners of the openings above that are sharp.
+CORNERS_DEG = {"marquise": (0.0, 180.0), "pear": (0.0,)}
+
+
+def uneven(rng: np.random.Generator, plain: Mounting) -> Mounting:
+    """The same seat, worn: read by direction, a ledge with gaps, claws with their own sizes."""
+    at_deg = np.arange(8) * 45.0
+
+    def places(low: float, high: float) -> tuple[tuple[float, Reading], ...]:
+        return tuple((float(at), direct(rng.uniform(low, high))) for at in at_deg)
+
+    if plain.holds == "wall":
+        starts = np.sort(rng.uniform(0, 360, int(rng.integers(1, 3))))
+        gaps = tuple((float(start), float(start + rng.uniform(15, 70))) for start in starts)
+        if len(gaps) == 2 and gaps[0][1] > gaps[1][0] - 20:
+            gaps = gaps[:1]
+        if gaps[-1][1] - 360 > gaps[0][0] and len(gaps) == 2:
+            gaps = gaps[1:]
+        return replace(
+            plain,
+            ledge_width_mm=None,
+            ledge_widths_mm=places(0.25, 0.6),
+            ledge_heights_mm=places(5.0, 5.2),
+            ledge_missing_deg=gaps,
+            wall_height_mm=None,
+            wall_heights_mm=places(0.6, 1.2),
+            wall_lean_deg=None,
+            wall_leans_deg=tuple((float(at), float(rng.uniform(-3, 8))) for at in at_deg),
+        )
+    length, width = plain.opening_length_mm, plain.opening_width_mm
+    assert length is not None
+    assert width is not None
+    corner = np.rad2deg(np.arctan2(width.value_mm, length.value_mm))
+    sharp = CORNERS_DEG.get(plain.opening_family, ())
+    if plain.opening_family in ("rectangle", "square"):
+        sharp = tuple(float(at) for at in (corner, 180 - corner, 180 + corner, 360 - corner))
+    free = (
+        at
+        for at in plain.claw_directions_deg
+        if all(abs((at - to + 180) % 360 - 180) > 30 for to in sharp)
+    )
+    places_deg = sorted({*sharp, *free})
+    claws = tuple(
+        Claw(
+            at_deg=at,
+            thickness_mm=direct(rng.uniform(0.8, 1.3)),
+            width_mm=direct(rng.uniform(1.6, 2.2) if at in sharp else rng.uniform(0.8, 1.3)),
+            length_mm=direct(rng.uniform(1.0, 1.8)),
+            notch_depth_mm=direct(rng.uniform(0.25, 0.5)),
+            notch_level_mm=direct(rng.uniform(4.0, 4.1)),
+            lean_deg=float(rng.uniform(-3, 6)),
+            corner=at in sharp,
+        )
+        for at in places_deg
+    )
+    return replace(plain, claw_directions_deg=tuple(places_deg), claws=claws)
+
+
 def stone_of(shape: Form, width_mm: float) -> Stone:
     """A stone of that width as the form's own proportions have it."""
     crown, girdle, pavilion = heights(shape.style, shape.proportions)
@@ -119,17 +177,20 @@ def case(
     state: str = "cut",
     play_mm: tuple[float, float] = (-0.25, 0.0),
     stations: int | None = None,
+    worn: bool = False,
 ) -> Case:
     """Case `number` of a seed: every style in turn, mostly in an opening of its own family.
 
     The stone's width is the largest that passes centred inside the metal, changed by `play_mm`;
-    now and then it is turned by up to 3 deg.
+    now and then it is turned by up to 3 deg. A `worn` seat is `uneven`.
     """
     rng = np.random.default_rng([seed, number])
     styles = cuts()
     style = styles[number % len(styles)]
     own = style.family if rng.random() < 0.67 and style.family in OPENINGS else None
     held = mounting(rng, own, state=state)
+    if worn:
+        held = uneven(np.random.default_rng([seed, number, 1]), held)
     known = belief(held) if stations is None else belief(held, stations)
     possible = seats(known, samples)
     length, width = known.mean[:2]

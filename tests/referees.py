@@ -27,6 +27,24 @@ def solid_of(vertices: np.ndarray, triangles: np.ndarray) -> manifold3d.Manifold
     return solid
 
 
+def runs_of(seats: Seats, there: np.ndarray) -> list[tuple[np.ndarray, bool]]:
+    """Stations along which there is metal, and whether they close to a ring."""
+    count = len(there)
+    if seats.holds == "claws":
+        return [(np.arange(k, k + FACE_POINTS), False) for k in range(0, count, FACE_POINTS)]
+    if there.all():
+        return [(np.arange(count), True)]
+    runs, first = [], int(np.argmin(there)) + 1
+    run = [first % count]
+    for k in range(first, first + count):
+        if there[k % count]:
+            run.append((k + 1) % count)
+        else:
+            runs.append((np.array(run), False))
+            run = [(k + 1) % count]
+    return [item for item in runs if len(item[0]) > 1]
+
+
 def ledge_solid(seats: Seats) -> manifold3d.Manifold:
     """The metal under a ledge, or under each notch, closed 1 mm below its lowest place."""
     assert seats.ledge_inner is not None
@@ -36,12 +54,11 @@ def ledge_solid(seats: Seats) -> manifold3d.Manifold:
     outer = np.column_stack([seats.opening[0], seats.ledge_outer_z[0]])
     floor = float(inner[:, 2].min()) - 1.0
     whole = manifold3d.Manifold()
-    size = len(inner) if seats.holds == "wall" else FACE_POINTS
-    for first in range(0, len(inner), size):
-        top = np.vstack([inner[first : first + size], outer[first : first + size]])
+    for run, closed in runs_of(seats, seats.ledge_after):
+        size = len(run)
+        top = np.vstack([inner[run], outer[run]])
         bottom = top * (1, 1, 0) + (0, 0, floor)
         i, o, lower = np.arange(size), np.arange(size) + size, 2 * size
-        closed = seats.holds == "wall"
         faces = []
         for a in range(size if closed else size - 1):
             b = (a + 1) % size

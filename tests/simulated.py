@@ -18,6 +18,7 @@ from fitsolver.fitting.solver import Bench, Sizes, bench, best_turn, fitted, sto
 from fitsolver.seats import belief as seat_belief
 from fitsolver.seats.mounting import Mounting, mounting_from
 from fitsolver.seats.seat import Seats, seats_of
+from fitsolver.seats.usual_seat import WAVES
 from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import form
@@ -121,7 +122,8 @@ DEFINITION_MM = 0.03
 class Plan:
     """What kind of seat to draw, and how it is read.
 
-    `unread` names what nobody measures; `wilder` makes the truth that much more irregular than
+    `unread` names what nobody measures; `places` in how many directions ledge width and wall
+    height are read; `wilder` makes the truth that much more irregular than
     its make says.
     """
 
@@ -133,6 +135,7 @@ class Plan:
     radii: int = 0
     claws_deg: tuple[float, ...] = (40, 140, 220, 320)
     unread: tuple[str, ...] = ()
+    places: int = 0
     wilder: float = 1.0
 
     @property
@@ -199,7 +202,7 @@ def draw_case(chance: np.random.Generator, plan: Plan) -> Case:
         for i in range(len(plan.claws_deg)):
             true[f"claw_face_{i}"] = chance.normal(0, tau)
     else:
-        for field, numbers in seat_belief.WAVES.items():
+        for field, numbers in WAVES.items():
             if plan.cut or field in ("opening", "wall_height"):
                 for k in numbers:
                     true[f"{field}_cos_{k}"] = chance.normal(0, tau / k)
@@ -232,6 +235,22 @@ def _read_scalar(
         true[name] = usual + prior.u * chance.normal()
         if name.startswith(("depth", "claw_thickness")):
             seat[name] = '"not measured"'
+    elif plan.places and name in ("ledge_width_mm", "wall_height_mm"):
+        low, high, kind = USUAL_MM[name]
+        true[name] = chance.uniform(low, high)
+        field = name.removesuffix("_mm")
+        at_deg = np.arange(plan.places) * 360 / plan.places
+        shown = true[name] + wave(true, field, np.deg2rad(at_deg))
+        if field == "wall_height":  # it is read from the ledge below
+            shown = shown - wave(true, "ledge_height", np.deg2rad(at_deg))
+        listed = (
+            f"{{ at_deg = {at}, " + caliper.entry(
+                value + caliper.error_mm(kind, definition_mm=DEFINITION_MM),
+                definition_mm=DEFINITION_MM,
+            ).removeprefix("{")
+            for at, value in zip(at_deg, shown, strict=True)
+        )  # fmt: skip
+        seat[f"{field}s_mm"] = f"[{', '.join(listed)}]"
     elif name in USUAL_DEG:
         shown = round(chance.uniform(*USUAL_DEG[name]), 1)
         seat[name] = shown

@@ -13,11 +13,11 @@ from fitsolver.seats.belief import (
     OWN_U_MM,
     PRIORS,
     SHARED_PART,
-    WAVES,
     Belief,
     belief,
 )
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.usual_seat import WAVES
 from fitsolver.stones import outline
 
 WALL = {

@@ -41,6 +41,7 @@ SIZES = {
     "old-cushion-collet": ("cushion-brilliant", (7.7, 6.6, 4.3)),
     "closed-back-oval": ("oval-brilliant", (6.9, 5.4, 3.2)),
     "step-rectangle": ("emerald", (9.1, 7.1, 4.6)),
+    "worn-oval-collet": ("oval-mixed", (7.88, 5.97, 3.6)),
     # Too large, too small, a dome, far too small for the claws.
     "old-cushion-collet, large": ("cushion-brilliant", (8.3, 7.1, 4.6)),
     "closed-back-oval, small": ("oval-brilliant", (6.2, 4.7, 3.0)),
@@ -78,6 +79,15 @@ SEATS = {
         "claw_directions_deg = [0, 60, 140, 220, 300]\n"
         'claw_thickness_mm = 1.0\nledge_width_mm = 0.4\ndepth_below_ledge_mm = 4.0',
         ("pear-brilliant", (8.8, 5.8, 3.6)),
+    ),
+    "corner claws": (
+        '[seat]\nholds = "claws"\nstate = "cut"\nback = "open"\nopening_family = "rectangle"\n'
+        "opening_length_mm = 10\nopening_width_mm = 5.4\n"
+        "claws = [{ at_deg = 28, corner = true }, { at_deg = 152, corner = true, "
+        "thickness_mm = 1.3 }, { at_deg = 208, corner = true }, { at_deg = 332, corner = true, "
+        "notch_depth_mm = 0.5 }]\nclaw_width_mm = 2.4\n"
+        'claw_thickness_mm = 1.0\nledge_width_mm = 0.35\ndepth_below_ledge_mm = 3.6',
+        ("baguette", (9.9, 5.3, 3.4)),
     ),
 }  # fmt: skip
 
@@ -325,6 +335,34 @@ def test_the_section_of_the_metal_is_that_of_the_seat(cases: dict[str, Case]) ->
     # Wall thickness 0.35 mm as read in the file; the wall leans, so across it by the cosine.
     outer, inner = metal.outer[0, 0], metal.top[0, 0]
     assert outer - inner == pytest.approx(0.35, abs=1e-3)
+
+
+def test_the_ledge_is_drawn_where_there_is_one(cases: dict[str, Case]) -> None:
+    """Gone from 155 to 200 deg: an open line in the plan, and no corner in that section."""
+    ready, answer = cases["worn-oval-collet"]
+    scene = set_stone(ready, answer)
+    for at_deg, there in ((90, True), (180, False), (270, True)):
+        metal = side(scene, np.deg2rad(at_deg))
+        assert metal is not None
+        assert (metal.ledge is not None) == there
+    edge = next(
+        item
+        for item in drawing_of(ready, answer).items
+        if isinstance(item, Stroke) and item.role == "hidden" and len(item.points) > 20
+    )
+    assert not edge.closed
+    # From wall to wall over the broken ends; y grows downward on the sheet.
+    middle = np.ptp(edge.points, axis=0)
+    assert middle[0] > middle[1] > 0
+
+
+def test_claws_are_drawn_each_with_its_own_metal(cases: dict[str, Case]) -> None:
+    """1 mm thick less a notch of 0.35; 1.3 less 0.35; 1 less 0.5, square to their sides."""
+    scene = set_stone(*cases["corner claws"])
+    thick = [
+        float(np.linalg.norm(body[0] - body[-1])) for body in scene.bodies
+    ]  # the first points of face and back lie on one side of the corner
+    assert thick == pytest.approx([0.65, 0.95, 0.65, 0.5], abs=0.002)
 
 
 def test_a_finger_curves_away_across_itself(cases: dict[str, Case]) -> None:

@@ -11,7 +11,7 @@ import pytest
 from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
 from fitsolver.seats.mounting import Mounting, load_mounting, mounting_from
-from fitsolver.seats.mounting_key import KEYS
+from fitsolver.seats.mounting_key import KEYS, PLACES_MM
 from fitsolver.seats.seat_table import SeatTable
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
@@ -89,7 +89,11 @@ class TestExamples:
         width = shown.opening_width_mm.value_mm
         if shown.state == "cut":
             # The ledge carries the pavilion at its inner edge, so that much hangs below it.
-            below = 0.43 * width * (1 - 2 * shown.ledge_width_mm.value_mm / width)
+            widths = [shown.ledge_width_mm] if shown.ledge_width_mm else [
+                reading for _, reading in shown.ledge_widths_mm
+            ]  # fmt: skip
+            ledge = sum(reading.value_mm for reading in widths) / len(widths)
+            below = 0.43 * width * (1 - 2 * ledge / width)
             assert below < shown.depth_below_ledge_mm.value_mm
         else:
             below = 0.43 * width + shown.claw_length_mm.value_mm / 2
@@ -248,7 +252,12 @@ class TestTheTableOfKeys:
     @pytest.mark.parametrize("key", sorted(set(KEYS) - {"at_deg", "opening_radii_mm"}))
     def test_both_ends_of_every_range_hold_in_the_file(self, key):
         """Other faults may follow from such readings, but none about this key's range."""
-        listed = "[{}]" if key == "claw_directions_deg" else "{}"
+        listed = {
+            "claw_directions_deg": "[{}]",
+            "ledge_missing_deg": "[[{}, 10]]",
+            "wall_leans_deg": "[{{at_deg = 0, lean_deg = {}}}]",
+            **dict.fromkeys(PLACES_MM, "[{{at_deg = 0, read = {}}}]"),
+        }.get(key, "{}")
         base = CLAWS if KEYS[key].holds == "claws" else WALL
 
         def said(value: float) -> str:

@@ -46,6 +46,7 @@ BINDING = {
     "girdle gap": (ROUND, {}, 6.66),
     "closing gap": (ROUND, {}, 6.0),
     "ledge cover": (ROUND, {"ledge_width_mm": 0.3}, 6.15),
+    "ledge arc": (ROUND, {"ledge_missing_deg": "[[10, 115]]"}, 6.4),
     "bearing match": (
         ROUND,
         {"ledge_width_mm": 0.6, "ledge_angle_deg": 5, "wall_height_mm": 2},

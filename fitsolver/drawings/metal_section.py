@@ -80,14 +80,14 @@ def _wall(scene: SetStone, direction: float) -> Side:
     top = between(seats.top[0], i, f)
     floor = float(seats.floor_z[0])
     ledge = None
-    if seats.ledge_inner is not None and seats.ledge_inner_z is not None:
+    if seats.ledge_inner is not None and seats.ledge_inner_z is not None and seats.ledge_after[i]:
         assert seats.ledge_outer_z is not None
         edge, station, part = crossing(seats.ledge_inner[0], direction)
         edge_z = between(seats.ledge_inner_z[0], station, part)
         ledge = np.array([[edge, edge_z], [root, between(seats.ledge_outer_z[0], i, f)]])
         foot = edge, edge_z + _SHOWN_UNDER_LEDGE * (floor - edge_z)
         inner = [foot, *ledge.tolist(), (at(top), top)]
-    else:
+    else:  # a tube, or where the ledge is gone
         foot = at(_SHOWN_OF_TUBE * floor), _SHOWN_OF_TUBE * floor
         inner = [foot, (at(top), top)]
     behind = scene.depth
@@ -116,16 +116,17 @@ def _claw(scene: SetStone, direction: float) -> Side | None:
 
     def at(z: float, behind: float = 0.0) -> float:
         face = seats.opening_at(np.full(seats.count, z))[0, station]
-        return float(face @ normal + behind) / float(normal @ u)
+        return float(face @ normal + behind * (normal @ normal)) / float(normal @ u)
 
     top = float(seats.top[0, station])
+    notch, behind = float(scene.notches[station]), float(scene.behind[station])
     ledge = lip = None
     corners: list[Point] = []
     low = 0.0
     if seats.ledge_inner_z is not None and seats.ledge_outer_z is not None:
         low = float(seats.ledge_inner_z[0, station])
         ledge = np.array(
-            [[at(0.0, -scene.notch), low], [at(0.0), float(seats.ledge_outer_z[0, station])]]
+            [[at(0.0, -notch), low], [at(0.0), float(seats.ledge_outer_z[0, station])]]
         )
         corners = [(float(x), float(z)) for x, z in ledge]
         if seats.mouth is not None:
@@ -133,8 +134,8 @@ def _claw(scene: SetStone, direction: float) -> Side | None:
             lip = np.array(
                 [
                     (at(mouth), mouth),
-                    (at(mouth, -scene.notch), mouth),
-                    (at(top, -scene.notch), top),
+                    (at(mouth, -notch), mouth),
+                    (at(top, -notch), top),
                     (at(top), top),
                 ]
             )
@@ -143,14 +144,14 @@ def _claw(scene: SetStone, direction: float) -> Side | None:
         foot_z = low + _SHOWN_UNDER_LEDGE * (float(seats.floor_z[0]) - low)
     else:
         foot_z = rail_foot(scene, edge[1])
-    foot = at(foot_z, -scene.notch), foot_z
+    foot = at(foot_z, -notch), foot_z
     inner = [foot, *corners, (at(top), top)]
     if edge is not None and edge[0] < foot[0]:
-        inner = [(edge[0], foot_z), edge, (at(edge[1], -scene.notch), edge[1]), *inner[1:]]
+        inner = [(edge[0], foot_z), edge, (at(edge[1], -notch), edge[1]), *inner[1:]]
     return Side(
         inner=np.array(inner),
-        top=np.array([(at(top), top), (at(top, scene.depth), top)]),
-        outer=np.array([(at(top, scene.depth), top), (at(foot_z, scene.depth), foot_z)]),
+        top=np.array([(at(top), top), (at(top, behind), top)]),
+        outer=np.array([(at(top, behind), top), (at(foot_z, behind), foot_z)]),
         root=at(0.0),
         ledge=ledge,
         lip=lip,

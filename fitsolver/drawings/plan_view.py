@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from fitsolver.drawings.figure import SHEET_PENS, Board, Label
 from fitsolver.drawings.projection import contours, edges
 from fitsolver.drawings.set_stone import SetStone, section_directions
+from fitsolver.seats.metal import ledge_arcs
 from fitsolver.seats.seat import FACE_POINTS
 from fitsolver.stones import outline
 
@@ -58,8 +59,12 @@ def plan(scene: SetStone, letters: tuple[str, str], pen: float) -> Board:
                 line = np.vstack([seats.opening[0, k], inner[part],
                                   seats.opening[0, k + FACE_POINTS - 1]])  # fmt: skip
                 board.stroke(line, "hidden")
-        else:
+        elif seats.ledge_after.all():
             board.stroke(inner, "hidden", closed=True)
+        else:  # each arc that is left, with its two broken ends
+            for run in ledge_arcs(seats):
+                ends = seats.opening[0][run[[0, -1]]]
+                board.stroke(np.vstack([ends[:1], inner[run], ends[1:]]), "hidden")
     if seats.gallery is not None:
         board.stroke(seats.gallery[0], "hidden", closed=True)
     _axes(board, scene, letters)

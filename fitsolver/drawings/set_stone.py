@@ -59,8 +59,11 @@ class SetStone:
 
     @cached_property
     def level(self) -> float:
-        """Height at which the plan is cut: the edge of the girdle that leaning metal is nearest."""
-        leaning = float(self.seats.lean[0]) > 0
+        """Height at which the plan is cut: the edge of the girdle that leaning metal is nearest.
+
+        Where some leans inward and some does not, the upper edge.
+        """
+        leaning = bool((self.seats.lean[0] > 0).any())
         return self.bottom_z + (self.stone.girdle_mm if leaning else 0.0)
 
     @cached_property
@@ -86,15 +89,22 @@ class SetStone:
 
     @property
     def depth(self) -> float:
-        """Thickness of the metal behind the inner face [mm]."""
-        return float(self.seats.thickness[0]) - (self.notch if self.claws and self.cut else 0.0)
+        """Greatest thickness of the metal behind the inner face [mm]."""
+        return float(self.behind.max())
 
     @property
-    def notch(self) -> float:
-        """Depth of the notches of cut claws [mm]."""
-        if self.seats.ledge_inner is None:
-            return 0.0
-        return float(np.linalg.norm((self.seats.opening - self.seats.ledge_inner)[0, 0]))
+    def notches(self) -> Array:
+        """Depth of the notch of a claw at every station, (n,) [mm]; 0 where none is cut."""
+        if self.seats.notch is None:
+            return np.zeros(self.seats.opening.shape[1])
+        notches: Array = self.seats.notch[0]
+        return notches
+
+    @property
+    def behind(self) -> Array:
+        """Thickness of the metal behind the inner face at every station, (n,) [mm]."""
+        left: Array = self.seats.thickness[0] - self.notches
+        return left
 
     @cached_property
     def bodies(self) -> list[Array]:
@@ -191,7 +201,7 @@ def claw_directions(scene: SetStone, direction_rad: float) -> list[float]:
 def _bodies(scene: SetStone, face: Array) -> list[Array]:
     if not scene.claws:
         return [offset(face, scene.depth), face]
-    behind = face + scene.depth * scene.seats.outward
+    behind = face + scene.behind[:, None] * scene.seats.outward
     return [
         np.vstack([face[k : k + FACE_POINTS], behind[k : k + FACE_POINTS][::-1]])
         for k in range(0, len(face), FACE_POINTS)

@@ -55,7 +55,7 @@ class Ledge:
         where ridges of the pavilion cross the runs of the inner edge.
         """
         inner_z, outer_z = self.heights
-        end = np.clip(cover / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
+        end = np.clip(np.maximum(cover, -1.0) / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
         end = np.where(beyond <= 0, 1.0, end)
         out = self.wall.points - self.inner
         edge = Pavilion.over(self.form, self.inner, self.nominal)

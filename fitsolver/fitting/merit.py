@@ -108,10 +108,12 @@ def tips_guarded(ready: Bench, stone: Stone, turn_rad: float) -> float:
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     points = points @ np.array([[c, s], [-s, c]])
     claws = ready.best.opening[0].reshape(-1, FACE_POINTS, 2)[:, FACE_POINTS // 2]
-    reach = 0.5 * np.linalg.norm(np.ptp(ready.best.opening[0][:FACE_POINTS], axis=0))
-    reach += float(ready.best.thickness[0]) / 2
-    apart = np.linalg.norm(points[:, None] - claws[None], axis=2).min(axis=1)
-    return float((apart <= reach).mean())
+    faces = ready.best.opening[0].reshape(-1, FACE_POINTS, 2)
+    thickness = ready.best.thickness[0]
+    reach = 0.5 * np.linalg.norm(np.ptp(faces, axis=1), axis=1)
+    reach += thickness[:: min(FACE_POINTS, len(thickness))] / 2
+    apart = np.linalg.norm(points[:, None] - claws[None], axis=2)
+    return float((apart <= reach).any(axis=1).mean())
 
 
 def notes(ready: Bench, ask: Check, material: Material) -> Iterator[str]:

@@ -39,11 +39,16 @@ _SECTORS = 18
 # How often the nominal seat is centred, unless it has settled before (in widths).
 _ROUNDS = 6
 _SETTLED = 0.001
+# Cover where none is asked for (in widths).
+_AMPLE = 9.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bounds:
-    """What the pose strives for, (s,): gap from `gap_low` to `gap_high`, cover from `cover_low`."""
+    """What the pose strives for: gap from `gap_low` to `gap_high`, cover from `cover_low`.
+
+    Each (s,); gaps (s, c) where every claw has its own.
+    """
 
     gap_low: Array
     gap_high: Array
@@ -56,10 +61,11 @@ class Placement:
 
     `gap` (s, n) from outline to metal at the girdle, negative where the outline passes the
     metal; `near` (s, n) the least gap from each station to the next; leaning metal was judged at
-    `height` (s,) and closes in by `inward` (s, n) with every millimetre up. `cover` (s, n) of
-    ledge under the outline; `contact_z`, `contact_zeta` (s, c) heights of ledge points under the
-    stone and how deep the pavilion is over them, as a share of its whole depth, first those
-    `ALONG` each station's line; `gallery_zeta` (s, m) how deep it is over each stretch of the
+    `height` (s, n) or (s, 1) and closes in by `inward` (s, n) with every millimetre up. `cover`
+    (s, n) of ledge under the outline, inf where no ledge is left; `contact_z`, `contact_zeta`
+    (s, c) heights of ledge points under the stone and how deep the pavilion is over them, as a
+    share of its whole depth, first those `ALONG` each station's line; `gallery_zeta` (s, m) how
+    deep it is over each stretch of the
     rail; `shift` (s, 2) in the turned stone's frame.
     """
 
@@ -85,10 +91,10 @@ class Placement:
         between the two is taken off. The girdle's edge that counts is the upper one under metal
         that leans inward, else the lower one.
         """
-        edge = np.where(self.seats.lean > 0, bottom + girdle, bottom)
-        closer = (edge - self.height)[:, None] * self.inward
+        edge = np.where(self.seats.lean > 0, (bottom + girdle)[:, None], bottom[:, None])
+        closer = (edge - self.height) * self.inward
         near = self.near - closer
-        at_rim = self.near - (self.seats.top - self.height[:, None]) * self.inward
+        at_rim = self.near - (self.seats.top - self.height) * self.inward
         return self.gap - closer, near, np.minimum(near, at_rim)
 
     def girdle_bottom(self, pavilion: Array) -> Array:
@@ -107,13 +113,15 @@ class Placement:
 class _Plan:
     """What the pose is judged by, in the stone's frame before its shift and in its widths.
 
-    `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None.
+    `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None,
+    and the stations `bare` of it.
     """
 
     form: Form
     metal: Metal
     facing: Array
     inner: Array | None
+    bare: NDArray[np.bool_] | None
     bounds: Bounds
     claws: bool
     cut: bool
@@ -168,9 +176,10 @@ def place(
     A stone whose ratio is off the form's by a reading's error of r is squeezed by r, and its
     gaps with it: 0.3 % of a gap.
     """
-    low = girdle_z if girdle_z is not None else (0.0 if seats.state == "cut" else -0.5)
+    datum = girdle_z if girdle_z is not None else (0.0 if seats.state == "cut" else -0.5)
+    low = np.broadcast_to(np.asarray(datum, dtype=np.float64), girdle.shape)[:, None]
     # The edge of the girdle that leaning metal comes nearest to.
-    height = np.where(seats.lean > 0, low + girdle, low)
+    height = np.where(seats.lean > 0, low + girdle[:, None], low)
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     # In widths of the stone, and in its length over its form's ratio.
     across = 1 / width[:, None]
@@ -190,15 +199,17 @@ def place(
     one_piece = np.roll(seats.claw, -1) == seats.claw
     metal = Metal.of(seen(seats.opening_at(height)), one_piece)
     inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
+    bare = None if seats.ledge_after.all() else ~seats.has_ledge
     plan = _Plan(
         form=form,
         metal=metal,
         facing=facing(form, metal, nominal),
         inner=inner,
+        bare=bare,
         bounds=Bounds(
-            gap_low=bounds.gap_low / width,
-            gap_high=bounds.gap_high / width,
-            cover_low=bounds.cover_low / width,
+            gap_low=_column(bounds.gap_low) / width[:, None],
+            gap_high=_column(bounds.gap_high) / width[:, None],
+            cover_low=_column(bounds.cover_low) / width[:, None],
         ),
         claws=seats.holds == "claws",
         cut=seats.state == "cut",
@@ -213,21 +224,26 @@ def place(
     gap *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
     outward = seats.outward @ np.array([[c, -s], [s, c]])
-    inward = seats.lean[:, None] * np.einsum(
-        "kn,nk->n", plan.normals(metal.points, tried[0]), outward
-    )
+    inward = seats.lean * np.einsum("kn,nk->n", plan.normals(metal.points, tried[0]), outward)
 
     cover = contact_z = contact_zeta = gallery_zeta = None
     if inner is not None:
         inner = inner - at
         cover = -distance(form, inner, with_neighbours(form, plan.nearest(inner, 2)))
         cover *= width[:, None]
-        # A lean shifts the runs of the wall without turning them.
-        wall = replace(metal, points=seen(seats.opening) - at)
+        wall_points = seen(seats.opening) - at
+        if seats.lean.shape[1] > 1 or bare is not None:
+            wall = Metal.of(wall_points, one_piece & seats.ledge_after)
+        else:  # A common lean shifts the runs of the wall without turning them.
+            wall = replace(metal, points=wall_points)
         # The wall at the datum plane rather than at the girdle.
-        beyond = gap + height[:, None] * inward
+        beyond = gap + height * inward
         ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
+        if bare is not None:
+            cover[:, bare] = -np.inf  # nothing to touch there
         contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
+        if bare is not None:
+            cover[:, bare] = np.inf
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
@@ -243,7 +259,7 @@ def place(
         shift=(shift * width).T,
         gap=gap,
         near=near,
-        height=np.broadcast_to(height, width.shape),
+        height=height,
         inward=inward,
         cover=cover,
         contact_z=contact_z,
@@ -286,7 +302,7 @@ def _step(plan: _Plan, shift: Array) -> Array:
         return np.asarray(np.where(nearer, square, normal[:, stations]))
 
     bounds = plan.bounds
-    low, high = bounds.gap_low[:, None], bounds.gap_high[:, None]
+    low, high = bounds.gap_low, bounds.gap_high
     if plan.claws and not plan.cut:  # a claw is bent as a whole
         by_claw = len(gap), -1, FACE_POINTS
         mean = gap.reshape(by_claw).mean(axis=2)
@@ -306,13 +322,20 @@ def _step(plan: _Plan, shift: Array) -> Array:
         inner = plan.inner - shift[..., None]
         first, second = tried = plan.nearest(inner, 2)
         cover = -distance(form, inner, tried)
+        if plan.bare is not None:
+            cover[:, plan.bare] = _AMPLE
         thin = _tightest(cover, _SECTORS)
         other = -distance(form, inner, tried[1:])
         sides = plan.normals(inner, first), plan.normals(inner, second)
         along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
-        fields.append((_at(cover, thin) - bounds.cover_low[:, None], -along))
+        fields.append((_at(cover, thin) - bounds.cover_low, -along))
     slack = np.concatenate([field[0] for field in fields], axis=1)
     return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
+
+
+def _column(values: Array) -> Array:
+    """Values (s,) as (s, 1); those of single claws (s, c) as they are."""
+    return values if values.ndim == 2 else values[:, None]
 
 
 def _tightest(slack: Array, sectors: int) -> Indices:

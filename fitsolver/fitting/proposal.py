@@ -28,6 +28,7 @@ from fitsolver.fitting.solver import (
     nominal_stone,
 )
 from fitsolver.seats.belief import Assumed
+from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking
 from fitsolver.stones import calibrated
@@ -140,6 +141,7 @@ class Proposals:
     not_shown: tuple[str, ...]
     ranking: Ranking
     assumed: tuple[Assumed, ...] = field(default=())
+    contradictions: tuple[Contradiction, ...] = field(default=())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -220,6 +222,7 @@ def propose(
         not_shown=tuple(item.spot.figure.style.name for item in hopes),
         ranking=ready.ranking,
         assumed=ready.belief.assumed,
+        contradictions=ready.belief.contradictions,
     )
 
 

@@ -18,6 +18,7 @@ from fitsolver.fitting.bearing import ALONG
 from fitsolver.fitting.placement import Bounds, Placement
 from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.seat import FACE_POINTS, Seats
+from fitsolver.stones.outline import centroid
 
 Array = NDArray[np.float64]
 
@@ -79,6 +80,10 @@ KINDS: Mapping[str, Kind] = {
         Kind(
             name="ledge cover", meaning="the ledge carries the girdle all round",
             allowance="cover_min_mm",
+        ),
+        Kind(
+            name="ledge arc", meaning="what is left of the ledge carries the stone on both sides",
+            allowance="largest_missing_ledge_deg",
         ),
         Kind(
             name="bearing match",
@@ -185,6 +190,8 @@ def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) 
 def _closing_allowance(placement: Placement) -> str:
     if placement.seats.holds == "claws":
         return "claw_top_share"
+    if placement.seats.belief.mounting.flush:
+        return "flush_below_mm"
     dome = bool(placement.form.style.domes)
     return "edge_above_girdle_cabochon_mm" if dome else "edge_above_girdle_mm"
 
@@ -195,20 +202,32 @@ def bounds(seats: Seats, allowances: Allowances) -> Bounds:
     if seats.state == "cut":
         return Bounds(
             gap_low=allowances["gap_min_mm"] * one,
-            gap_high=allowances["gap_max_mm"] * one,
+            gap_high=allowances[_reach_of_closing(seats)] * one,
             cover_low=allowances["cover_min_mm"] * one,
         )
     floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
     return Bounds(gap_low=-(ceiling + bend_out), gap_high=bend_in - floor, cover_low=0.0 * one)
 
 
+def _reach_of_closing(seats: Seats) -> str:
+    return "flush_gap_max_mm" if seats.belief.mounting.flush else "gap_max_mm"
+
+
 def _notch(seats: Seats, allowances: Allowances) -> tuple[Array, Array, float, float]:
-    """Least and greatest reach of the girdle into uncut metal (s,), and the claws' bends [mm]."""
-    thickness = seats.thickness
+    """Least and greatest reach of the girdle into uncut metal (s,), and the claws' bends [mm].
+
+    Reaches (s, c) where every claw has its own.
+    """
+    thickness = seats.thickness[:, 0]
     if seats.holds == "claws":
+        most = np.array(allowances["notch_share_max"])
+        if claws := seats.belief.mounting.claws:
+            thickness = seats.thickness[:, :: min(FACE_POINTS, seats.thickness.shape[1])]
+            shared = min(allowances["notch_share_max_shared"], allowances["notch_share_max"])
+            most = np.where([claw.shared for claw in claws], shared, most)
         return (
             allowances["notch_share_min"] * thickness,
-            allowances["notch_share_max"] * thickness,
+            most * thickness,
             allowances["claw_bend_in_mm"],
             allowances["claw_bend_out_mm"],
         )
@@ -245,7 +264,9 @@ def _cut(
         margins[name], thresholds[name], stations[name] = margin, threshold, station
         set_by[name] = allowance or KINDS[name].allowance
         altered[name] = margin
-        if extra := KINDS[name].alteration_allowance:
+        # Flat metal round a flush seat is not brought in.
+        fixed = name == "closing gap" and allowance == "flush_gap_max_mm"
+        if (extra := KINDS[name].alteration_allowance) and not fixed:
             room = np.full_like(margin, allowances[extra])
             rooms[name] = np.minimum(room, spare) if name == "girdle gap" else room
             altered[name] = margin + rooms[name]
@@ -255,18 +276,21 @@ def _cut(
     gap, near, entry = placement.clearances(bottom, girdle)
     gives = "claw_give_mm" if claws else "rim_give_mm"
     give = allowances[gives]
-    if claws and seats.ledge_inner is not None:
+    if seats.notch is not None:
         # Above its notch a claw stands further in, by the depth of the notch.
-        entry = entry - np.linalg.norm(seats.opening - seats.ledge_inner, axis=2)
+        entry = entry - seats.notch
     add("entry", entry.min(axis=1) + give, give, _least(entry), gives)
     least = allowances["gap_min_mm"]
     add("girdle gap", near.min(axis=1) - least, least, _least(near))
-    widest = allowances["gap_max_mm"]
+    reaches = _reach_of_closing(seats)
+    widest = allowances[reaches]
     reach = _per_claw(near, np.minimum) if claws else gap
     station = _least(-reach) * (FACE_POINTS if claws else 1)
-    add("closing gap", widest - reach.max(axis=1), widest, station)
+    add("closing gap", widest - reach.max(axis=1), widest, station, reaches)
     cover = allowances["cover_min_mm"]
     add("ledge cover", placement.cover.min(axis=1) - cover, cover, _least(placement.cover))
+    if not seats.ledge_after.all():
+        add("ledge arc", *_carried(placement, allowances))
     tolerated = allowances["bearing_gap_max_mm"]
     add("bearing match", tolerated - _bearing_gap(placement, pavilion), tolerated)
     need = metal_needed_mm(placement, crown, allowances)
@@ -324,16 +348,18 @@ def _uncut(
     step = FACE_POINTS if claws else 1
     floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
     further = allowances["alter_claw_bend_mm"] if claws else 0.0
-    least, most = inside.min(axis=1), inside.max(axis=1)
-    if not claws:  # a corner of the stone reaches deepest between two stations
-        most = -near.min(axis=1)
-    reach = least + bend_in - floor
-    room = ceiling + bend_out - most
+    # A corner of the stone reaches deepest into a wall between two stations.
+    deepest = inside if claws else -near
+    if floor.ndim == 1:
+        floor, ceiling = floor[:, None], ceiling[:, None]
+    over, under = inside - floor, ceiling - deepest
+    reach = over.min(axis=1) + bend_in
+    room = under.min(axis=1) + bend_out
     gives = "claw_give_mm" if claws else "rim_give_mm"
     give = allowances[gives]
     # An uncut wall is opened by cutting the bearing from above, so its rim always lets in what
     # the bearing takes; claws are opened and closed again.
-    entry = enters.min(axis=1) + give + bend_out if claws else room + floor
+    entry = enters.min(axis=1) + give + bend_out if claws else room + floor[:, 0]
     margins = {"entry": entry, "notch floor": reach, "notch ceiling": room, "height play": play}
     altered = {
         "entry": entry + further,
@@ -351,20 +377,20 @@ def _uncut(
         else {},
         thresholds={
             "entry": give,
-            "notch floor": float(floor[0]),
-            "notch ceiling": float(ceiling[0]),
+            "notch floor": _at_least(floor, over),
+            "notch ceiling": _at_least(ceiling, under),
             "height play": 0.0,
         },
         stations={
             "entry": _least(enters),
-            "notch floor": _least(inside) * step,
-            "notch ceiling": _least(-inside) * step,
+            "notch floor": _least(over) * step,
+            "notch ceiling": _least(under if claws else -inside) * step,
             "height play": -1,
         },
         set_by={
             "entry": gives,
             "notch floor": "notch_share_min" if claws else "wall_bearing_min_mm",
-            "notch ceiling": "notch_share_max" if claws else "wall_remaining_min_mm",
+            "notch ceiling": _ceiling_of(seats, _least(under)),
             "height play": _closing_allowance(placement),
         },
         girdle_bottom=bottom,
@@ -378,12 +404,58 @@ def _spare(seats: Seats, allowances: Allowances) -> Array:
     stays within the deepest allowed.
     """
     if seats.holds == "claws":
-        assert seats.ledge_inner is not None
-        notch = np.linalg.norm(seats.opening - seats.ledge_inner, axis=2).max(axis=1)
-        spare = allowances["notch_share_max"] * seats.thickness - notch
+        assert seats.notch is not None
+        _, most, _, _ = _notch(seats, allowances)
+        notch = seats.notch[:, ::FACE_POINTS]
+        spare = ((most if most.ndim == 2 else most[:, None]) - notch).min(axis=1)
     else:
-        spare = seats.thickness - allowances["wall_remaining_min_mm"]
+        spare = seats.thickness[:, 0] - allowances["wall_remaining_min_mm"]
     return np.asarray(np.maximum(spare, 0.0))
+
+
+def _ceiling_of(seats: Seats, claw: int) -> str:
+    """Which allowance limits the notch of a claw, or the bearing of a wall."""
+    if seats.holds == "wall":
+        return "wall_remaining_min_mm"
+    claws = seats.belief.mounting.claws
+    return "notch_share_max_shared" if claws and claws[claw].shared else "notch_share_max"
+
+
+def _at_least(limit: Array, slack: Array) -> float:
+    """The limit (s, 1) or (s, c) that holds where the best estimate has least to spare."""
+    return float(limit[0, _least(slack) if limit.shape[1] > 1 else 0])
+
+
+def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float, int]:
+    """How well what is left of a ledge carries the stone: margin (s,) [mm], limit, station.
+
+    The lesser of two: how much longer the widest gap might be along the ledge's inner edge; and
+    how far the stone's middle lies inside the chord across each gap, less `ledge_inside_min_mm`.
+    """
+    seats = placement.seats
+    assert seats.ledge_inner is not None
+    arcs = seats.belief.mounting.ledge_missing_deg
+    here = np.rad2deg(seats.belief.directions)
+    ends = np.array([[_nearest(here, end) for end in arc] for arc in arcs])
+    # The middle of the outline's area, as a part of the stone, in the seat's own frame.
+    middle = placement.shift + centroid(placement.form.outline) * placement.width[:, None]
+    c, s = np.cos(placement.turn_rad), np.sin(placement.turn_rad)
+    middle = middle @ np.array([[c, s], [-s, c]])
+    start, stop = (seats.ledge_inner[:, ends[:, side]] for side in (0, 1))
+    way, off = stop - start, middle[:, None] - start
+    inside = (way[..., 0] * off[..., 1] - way[..., 1] * off[..., 0]) / np.maximum(
+        np.linalg.norm(way, axis=2), 1e-9
+    )
+    widest = max(arcs, key=lambda arc: arc[1] - arc[0])
+    radius = np.linalg.norm(seats.ledge_inner, axis=2).mean(axis=1)
+    allowed = np.deg2rad(allowances["largest_missing_ledge_deg"]) * radius
+    shorter = allowed - np.deg2rad(widest[1] - widest[0]) * radius
+    within = inside.min(axis=1) - allowances["ledge_inside_min_mm"]
+    return np.minimum(shorter, within), float(allowed[0]), _nearest(here, sum(widest) / 2)
+
+
+def _nearest(directions_deg: Array, at_deg: float) -> int:
+    return int(np.abs((directions_deg - at_deg + 180.0) % 360.0 - 180.0).argmin())
 
 
 def _least(field: Array) -> int:
@@ -413,4 +485,5 @@ def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
     highest, lowest = np.maximum.reduce(parts), np.minimum.reduce(parts)
     parted = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
     mean: Array = parted.mean(axis=1)
-    return mean
+    # Where no ledge is left nothing parts.
+    return mean / float(placement.seats.has_ledge.mean())

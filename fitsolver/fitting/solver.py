@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fitsolver.errors import OutOfRange, UnknownName
+from fitsolver.errors import Fault, InputFaults, OutOfRange, UnknownName
 from fitsolver.fitting.contact import Drop, drop
 from fitsolver.fitting.placement import Placement, place
 from fitsolver.fitting.requirement import KINDS, Requirements, bounds, requirements
@@ -18,6 +18,7 @@ from fitsolver.fitting.security import Security, security
 from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
 from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.belief import Assumed, Belief, belief
+from fitsolver.seats.contradiction import REFUSED_U, Contradiction
 from fitsolver.seats.metal import Surface, metal
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking, ranking
@@ -130,6 +131,7 @@ class Check:
     binding: str
     advice: tuple[Advice, ...]
     assumed: tuple[Assumed, ...]
+    contradictions: tuple[Contradiction, ...]
     gap_evenness: float
     face_up_fill: float
     girdle_bottom_mm: float
@@ -140,11 +142,14 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
     """Make a mounting ready: condition on its readings, draw possible seats.
 
     Raises `UnknownName` or `OutOfRange` for an allowance of the file that makes no sense, and for
-    less than one draw.
+    less than one draw; `InputFaults` for readings that contradict one another.
     """
     if samples < 1:
         raise OutOfRange("samples", samples, 1, 2**16, unit="draws")
     known = belief(mounting)
+    faults = [_fault(mounting, pair) for pair in known.contradictions if pair.refused]
+    if faults:
+        raise InputFaults(faults)
     return Bench(
         mounting=mounting,
         allowances=allowances(mounting.allowances),
@@ -152,6 +157,32 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
         belief=known,
         seats=seats(known, samples),
         best=seats(known, 0),
+    )
+
+
+def _fault(mounting: Mounting, pair: Contradiction) -> Fault:
+    """Name both readings of a contradiction, with their lines, and how far apart they are."""
+
+    def line_of(key: str) -> int | None:
+        return None if mounting.document is None else mounting.document.line_of(key)
+
+    key = mounting.written_as(pair.first)
+    against = "what all others say together"
+    remedy = "Take it again"
+    if pair.second:
+        other = mounting.written_as(pair.second)
+        line = line_of(other)
+        against = other if line is None else f"{other} (line {line})"
+        remedy = "Take both again"
+    return Fault(
+        file=mounting.name if mounting.document is None else mounting.document.name,
+        line=line_of(key),
+        key=key,
+        value=None,
+        rule=f"contradicts {against}: they are {pair.apart_u:.1f} standard uncertainties apart, "
+        f"and no answer is given from {REFUSED_U:g} on",
+        remedy=f"{remedy}, or say how well each could be read (half_width_mm, definition_mm, "
+        "irregularity_mm)",
     )
 
 
@@ -308,7 +339,7 @@ def turn_scores(ready: Bench, figure: Form, sizes: Sizes, turn_rad: float) -> tu
     middle = len(sizes.width) // 2
     height: Array | None = None
     # Leaning metal is judged at the girdle's height, which the first round finds.
-    for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
+    for _ in range(2 if np.abs(ready.best.lean).max() > 0.005 else 1):
         _, needs = fitted(
             figure, ready.best, sizes, ready.allowances, turn_rad, height, nominal=middle
         )
@@ -382,6 +413,7 @@ def check(
         binding=binding.name,
         advice=advise(ready, needs.margins[binding.name], sizes),
         assumed=ready.belief.assumed,
+        contradictions=ready.belief.contradictions,
         gap_evenness=even,
         face_up_fill=filled,
         girdle_bottom_mm=float(needs.girdle_bottom[0]),

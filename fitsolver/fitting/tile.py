@@ -68,7 +68,7 @@ def poses(
         scores, heights = [], []
         for each in tried:
             bottom: Array | None = None
-            for _ in range(2 if abs(float(ready.best.lean[0])) > UPRIGHT else 1):
+            for _ in range(2 if np.abs(ready.best.lean).max() > UPRIGHT else 1):
                 _, needs = fitted(
                     figure, ready.best, sizes, ready.allowances, each, bottom,
                     nominal=len(group) // 2,

@@ -16,7 +16,7 @@ from pydantic import Field, field_validator, model_validator
 from fitsolver.files.datafile import Many, RuleError, nearest
 from fitsolver.market.budget import POINT_CT, Bracket, Budget, Cost
 from fitsolver.readings.reading_entry import FileModel
-from fitsolver.seats.seat_fault import CrossFault
+from fitsolver.seats.seat_table import CrossFault
 from fitsolver.stones.cut import names
 
 MOST = Decimal(10) ** 12

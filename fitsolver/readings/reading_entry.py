@@ -246,10 +246,11 @@ class UnmeasuredEntry(FileModel):
     """A reading left out on purpose."""
 
 
-class RadiusEntry(DirectEntry):
-    """The distance from the centre of the opening to the metal in one direction."""
+class PlaceEntry(DirectEntry):
+    """A length read in one direction from the centre; `key` has its range."""
 
     at_deg: Number
+    key: ClassVar[str] = "opening_radii_mm"
 
     @field_validator("at_deg")
     @classmethod
@@ -259,9 +260,44 @@ class RadiusEntry(DirectEntry):
 
     @field_validator("read")
     @classmethod
-    def _a_radius(cls, value: tuple[float, ...]) -> tuple[float, ...]:
-        in_range("opening_radii_mm", value)
+    def _a_length(cls, value: tuple[float, ...]) -> tuple[float, ...]:
+        in_range(cls.key, value)
         return value
+
+
+class RadiusEntry(PlaceEntry):
+    """The distance from the centre of the opening to the metal in one direction."""
+
+
+class LedgeWidthEntry(PlaceEntry):
+    """The width of the ledge in one direction."""
+
+    key: ClassVar[str] = "ledge_widths_mm"
+
+
+class LedgeHeightEntry(PlaceEntry):
+    """The height of the ledge over a level plane in one direction."""
+
+    key: ClassVar[str] = "ledge_heights_mm"
+
+
+class WallHeightEntry(PlaceEntry):
+    """The height of the wall above the ledge in one direction."""
+
+    key: ClassVar[str] = "wall_heights_mm"
+
+
+class LeanEntry(FileModel):
+    """The lean of the wall in one direction."""
+
+    at_deg: Number
+    lean_deg: Number
+
+    @model_validator(mode="after")
+    def _both_in_range(self) -> Self:
+        in_range("at_deg", [self.at_deg])
+        in_range("wall_leans_deg", [self.lean_deg])
+        return self
 
 
 def _as_table(value: Any) -> Any:

@@ -21,8 +21,15 @@ from numpy.typing import NDArray
 
 from fitsolver.readings.reading import Level, Reading, covariance_mm2
 from fitsolver.readings.uncertainty import spread_factor
-from fitsolver.seats.mounting import Mounting
-from fitsolver.seats.usual_seat import IRREGULARITY_MM, PRIORS, SHAPE_SPREAD_PCT, WAVES
+from fitsolver.seats import wave
+from fitsolver.seats.contradiction import Contradiction, contradictions
+from fitsolver.seats.mounting import Claw, Mounting
+from fitsolver.seats.usual_seat import (
+    FLUSH_THICKNESS_MM,
+    IRREGULARITY_MM,
+    PRIORS,
+    SHAPE_SPREAD_PCT,
+)
 from fitsolver.stones import outline
 
 Array = NDArray[np.float64]
@@ -32,6 +39,7 @@ AS_WIDE_AS_LONG = ("round", "square")
 CORNERED = ("cushion", "octagon")
 # Flat enough to say nothing beside any reading, and no wider, so that sums stay exact [mm].
 UNKNOWN_MM = 3.0
+UNKNOWN_DEG = 20.0
 # What any reading has of its own beyond what it states: half a step of 0.01 mm [mm].
 OWN_U_MM = 0.003
 # Part of an instrument's permissible error (as variance) that its readings share, its zero and
@@ -73,7 +81,8 @@ class Belief:
 
     `names` (d,) parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the
     stations round the opening, `radius` (n,) [mm] of the figure at the mean, `slopes` (n, d) of
-    the radius by each parameter; `evidence` the readings and what might yet be read.
+    the radius by each parameter; `evidence` the readings and what might yet be read;
+    `contradictions` pairs of readings that do not go together.
     """
 
     mounting: Mounting
@@ -85,6 +94,7 @@ class Belief:
     slopes: Array
     assumed: tuple[Assumed, ...]
     evidence: tuple[Evidence, ...]
+    contradictions: tuple[Contradiction, ...]
     irregularity_mm: float
 
     def index(self, name: str) -> int:
@@ -117,6 +127,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     directions = _stations(mounting, figure, length, width, stations)
     at = {name: i for i, name in enumerate(names)}
     here = mean.copy()
+    apart: tuple[Contradiction, ...] = ()
     for _ in range(3):
         radius, slopes = _figure(figure, here, at, directions)
         rows, values, noise, labels = _equations(
@@ -130,6 +141,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             # Joseph's form: stays a covariance whatever rounding does.
             rest = np.eye(len(mean)) - gain @ rows
             covariance = rest @ prior @ rest.T + gain @ noise @ gain.T
+            apart = contradictions(labels, values - expected, rows @ prior @ rows.T + noise)
         else:
             here, covariance = mean, prior
     radius, slopes = _figure(figure, here, at, directions)
@@ -149,6 +161,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         slopes=slopes,
         assumed=tuple(assumed),
         evidence=tuple(evidence),
+        contradictions=apart,
         irregularity_mm=tau,
     )
 
@@ -245,10 +258,16 @@ def _priors(
     for name in _scalars(mounting):
         prior = PRIORS[name]
         value = prior.value(length, width) if callable(prior.value) else prior.value
+        if name == "wall_thickness_mm" and mounting.flush:
+            value = FLUSH_THICKNESS_MM
         given = getattr(mounting, name, None)
+        own = _placed(mounting, name)
         if name in tied:
             like = getattr(mounting, name.replace("width", "length"))
             items.append((name, like.value_mm, UNKNOWN_MM))
+        elif given is None and own:
+            unknown = UNKNOWN_MM if prior.unit == "mm" else UNKNOWN_DEG
+            items.append((name, float(np.mean(own)), unknown))
         elif given is None:
             items.append((name, value, prior.u))
             assumed.append(
@@ -260,14 +279,22 @@ def _priors(
             items.append((name, float(given), ANGLE_U_DEG))
     if mounting.holds == "claws":
         items += [(f"claw_face_{i}", 0.0, tau) for i in range(len(mounting.claw_directions_deg))]
-        waves: Mapping[str, tuple[int, ...]] = {}
-    elif mounting.state == "uncut":
-        waves = {"opening": WAVES["opening"], "wall_height": WAVES["wall_height"]}
-    else:
-        waves = WAVES
-    for field, numbers in waves.items():
-        for k in numbers:
-            items += [(f"{field}_cos_{k}", 0.0, tau / k), (f"{field}_sin_{k}", 0.0, tau / k)]
+    for field, waves in wave.fields(mounting, tau).items():
+        for k in waves.numbers:
+            height = waves.spread / k
+            items += [(f"{field}_cos_{k}", 0.0, height), (f"{field}_sin_{k}", 0.0, height)]
+    if mounting.ledge_heights_mm:
+        plane = np.mean([value for _, value in wave.places(mounting, "ledge_height_mm")])
+        items.append(("ledge_plane_mm", float(plane), UNKNOWN_MM))
+    levels = _levels(mounting)
+    if levels:
+        items.append(("ledge_plane_mm", float(np.mean(levels)), UNKNOWN_MM))
+        spread = max(tau, float(np.std(levels)))
+        items += [(f"ledge_height[{i}]", 0.0, spread) for i in range(len(levels))]
+    for i, claw in enumerate(mounting.claws):
+        for name, own_value in _own_of(mounting, claw).items():
+            unknown = UNKNOWN_MM if isinstance(own_value, Reading) else ANGLE_U_DEG
+            items.append((f"{name}[{i}]", _value(own_value), unknown))
     names = tuple(item[0] for item in items)
     return (
         names,
@@ -275,6 +302,38 @@ def _priors(
         np.array([item[2] for item in items]),
         assumed,
     )
+
+
+def _own_of(mounting: Mounting, claw: Claw) -> dict[str, Reading | float]:
+    """What was read of one claw by itself, of what this kind of seat has."""
+    known = _scalars(mounting)
+    return {name: value for name, value in claw.own.items() if name in known}
+
+
+def _levels(mounting: Mounting) -> list[float]:
+    """Height of every claw's notch over a common plane [mm]; none unless all were read."""
+    read = [claw.notch_level_mm for claw in mounting.claws]
+    known = [level.value_mm for level in read if level is not None]
+    return known if mounting.state == "cut" and len(known) == len(read) else []
+
+
+def _value(given: Reading | float) -> float:
+    return given.value_mm if isinstance(given, Reading) else float(given)
+
+
+def _placed(mounting: Mounting, name: str) -> list[float]:
+    """Values of a scalar that was read place by place all round, or on every claw by itself."""
+    if mounting.claws and all(name in claw.own for claw in mounting.claws):
+        return [_value(claw.own[name]) for claw in mounting.claws]
+    return [value for _, value in wave.places(mounting, name)]
+
+
+def of_claws(mounting: Mounting, at: Mapping[str, int], name: str) -> Array:
+    """Rows (c, d) that give a scalar of every claw: its own parameter, or the common one."""
+    found = np.zeros((len(mounting.claw_directions_deg), len(at)))
+    for i in range(len(found)):
+        found[i, at.get(f"{name}[{i}]", at[name])] = 1.0
+    return found
 
 
 def _as_wide_as_long(mounting: Mounting) -> list[str]:
@@ -316,9 +375,14 @@ def _stations(
     the root of the curvature asks, with some even division mixed in for straight sides. Chords
     then stray by under 0.01 mm in every family.
     """
-    if mounting.holds == "claws":
-        return np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
     points = outline.draw(figure.name, length / width)
+    if mounting.holds == "claws":
+        claws = np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
+        for i, claw in enumerate(mounting.claws):
+            if claw.corner:  # where the corner is, whatever the eye read
+                x, y = outline.tip_near(points, float(claws[i]))
+                claws[i] = np.mod(np.arctan2(y, x), 2 * np.pi)
+        return claws
     points = np.roll(points, -int(np.argmax(points[:, 0])), axis=0)
     step = np.roll(points, -1, axis=0) - points
     heading = np.arctan2(step[:, 1], step[:, 0])
@@ -337,6 +401,8 @@ def _stations(
             np.arange(4) * np.pi / 2,
             np.arctan2(points[corner, 1], points[corner, 0]),
             np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm]),
+            np.deg2rad([end for ends in mounting.ledge_missing_deg for end in ends]),
+            np.deg2rad(wave.directions_read(mounting)),
         ]
     )
     # What is asked for stands in for the nearest of the even ones.
@@ -413,6 +479,7 @@ def _equations(
     readings: list[Reading] = []
     extra: list[float] = []
     labels: list[str] = []
+    strays = wave.fields(mounting, tau)
 
     def add(name: str, reading: Reading, row: Array, predicted: float, more: float = 0.0) -> None:
         rows.append(row)
@@ -443,7 +510,8 @@ def _equations(
             side = np.abs(along[[far, near], axis])
             row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
             predicted += float(row[waves] @ here[waves])
-        lean_row, lean = _rim_shift(mounting, reading.level, here, at)
+        ends = np.array([0.0, np.pi]) + axis * np.pi / 2
+        lean_row, lean = _rim_shift(mounting, reading.level, here, at, ends)
         add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
     if mounting.opening_diagonal_mm is not None:
         row, predicted = _diagonal(mounting, here, at, directions, radius, slopes)
@@ -453,17 +521,18 @@ def _equations(
     for (at_deg, reading), (row, predicted, more) in zip(
         mounting.opening_radii_mm, _radii(mounting, here, at, directions, tau), strict=True
     ):
-        lean_row, lean = _rim_shift(mounting, reading.level, here, at)
+        lean_row, lean = _rim_shift(mounting, reading.level, here, at, np.deg2rad([at_deg]))
         add(f"opening_radii_mm at {at_deg:g} deg", reading, row + lean_row, predicted + lean, more)
     for name in _scalars(mounting):
         reading = getattr(mounting, name, None)
         if not isinstance(reading, Reading):
             continue
-        # Read at one place not named: the waves of that field are in it. (Those of a cosine and
-        # its sine have a variance of (tau / k)^2 together, wherever the place.)
-        cosine = f"{name.removesuffix('_mm')}_cos_"
-        more = sum((tau / int(n.removeprefix(cosine))) ** 2 for n in at if n.startswith(cosine))
+        # Read at one place not named: the waves of that field are in it.
+        field = strays.get(name.removesuffix("_mm"))
+        more = 0.0 if field is None else field.variance
         add(name, reading, unit(name), float(here[at[name]]), more / reading.repeats)
+    for label, reading, row in _by_place(mounting, at):
+        add(label, reading, row, float(row @ here))
     if not readings:
         empty = np.zeros((0, len(here)))
         return empty, np.zeros(0), np.zeros((0, 0)), []
@@ -471,14 +540,56 @@ def _equations(
     own = np.diag(np.diag(together))
     noise = SHARED_PART * together + (1 - SHARED_PART) * own
     noise += np.diag(extra) + OWN_U_MM**2 * np.eye(len(readings))
-    for name in _as_wide_as_long(mounting):
-        rows.append(unit(name) - unit(name.replace("width", "length")))
-        values.append(0.0)
-        labels.append(WIDTH_AS_LENGTH)
+    alone = [
+        (unit(name) - unit(name.replace("width", "length")), 0.0, tau**2 + OWN_U_MM**2,
+         WIDTH_AS_LENGTH)
+        for name in _as_wide_as_long(mounting)
+    ]  # fmt: skip
+    leaning = np.deg2rad([at_deg for at_deg, _ in mounting.wall_leans_deg])
+    leans = wave.rows(at, "wall_lean", leaning)
+    for (at_deg, lean), row in zip(mounting.wall_leans_deg, leans, strict=True):
+        row[at["wall_lean_deg"]] = 1.0
+        alone.append((row, lean, ANGLE_U_DEG**2, f"wall_leans_deg at {at_deg:g} deg"))
+    for row, value, variance, label in alone:
+        rows.append(row)
+        values.append(value)
+        labels.append(label)
         grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
-        grown[:-1, :-1], grown[-1, -1] = noise, tau**2 + OWN_U_MM**2
+        grown[:-1, :-1], grown[-1, -1] = noise, variance
         noise = grown
     return np.array(rows), np.array(values), noise, labels
+
+
+def _by_place(mounting: Mounting, at: Mapping[str, int]) -> Iterator[tuple[str, Reading, Array]]:
+    """Name, reading and row of every length that was read in a direction, or on a single claw.
+
+    A wall is measured from the ledge below it; the ledge from a plane whose height nobody knows.
+    """
+    for key, field, scalar, less in (
+        ("ledge_widths_mm", "ledge_width", "ledge_width_mm", ""),
+        ("ledge_heights_mm", "ledge_height", "ledge_plane_mm", ""),
+        ("wall_heights_mm", "wall_height", "wall_height_mm", "ledge_height"),
+    ):
+        read = getattr(mounting, key)
+        if not read:
+            continue
+        directions = np.deg2rad([at_deg for at_deg, _ in read])
+        rows = wave.rows(at, field, directions)
+        rows[:, at[scalar]] = 1.0
+        if less:
+            rows -= wave.rows(at, less, directions)
+        for (at_deg, reading), row in zip(read, rows, strict=True):
+            yield f"{key} at {at_deg:g} deg", reading, row
+    for i, claw in enumerate(mounting.claws):
+        for name, own in _own_of(mounting, claw).items():
+            if isinstance(own, Reading):
+                row = np.zeros(len(at))
+                row[at[f"{name}[{i}]"]] = 1.0
+                yield f"{name} at {claw.at_deg:g} deg", own, row
+        if claw.notch_level_mm is not None and "ledge_plane_mm" in at:
+            row = np.zeros(len(at))
+            row[[at["ledge_plane_mm"], at[f"ledge_height[{i}]"]]] = 1.0
+            yield f"ledge_heights_mm at {claw.at_deg:g} deg", claw.notch_level_mm, row
 
 
 def _radii(
@@ -526,28 +637,46 @@ def _touched(outward: Array, sideways: Array) -> int:
 
 
 def _rim_shift(
-    mounting: Mounting, level: Level | None, here: Array, at: Mapping[str, int]
+    mounting: Mounting,
+    level: Level | None,
+    here: Array,
+    at: Mapping[str, int],
+    directions: Array | None = None,
 ) -> tuple[Array, float]:
     """How much less the radius is at the rim than at the seat's own level, with its row.
 
     A wall that leans inward by the angle lambda over a height h narrows by h tan(lambda). The tips
-    of notched claws also stand in front of their notches' roots by the depth of the notch.
+    of notched claws also stand in front of their notches' roots by the depth of the notch. Where
+    these were read place by place, the mean over `directions` [rad] counts, of claws that of the
+    nearest one of a single direction, or over all.
     """
     row = np.zeros(len(here))
     if (level or mounting.opening_level) != "rim" or mounting.state == "uncut":
         return row, 0.0
-    height, lean = (
-        ("claw_length_mm", "claw_lean_deg")
-        if mounting.holds == "claws"
-        else ("wall_height_mm", "wall_lean_deg")
-    )
-    h, angle = float(here[at[height]]), float(np.deg2rad(here[at[lean]]))
-    row[at[height]] = -np.tan(angle)
-    row[at[lean]] = -h * np.deg2rad(1) / np.cos(angle) ** 2
-    less = h * float(np.tan(angle))
-    if mounting.holds == "claws":
-        row[at["ledge_width_mm"]] = -1.0
-        less += float(here[at["ledge_width_mm"]])
+    claws = mounting.holds == "claws"
+    if claws:
+        own = list(range(len(mounting.claw_directions_deg)))
+        if directions is not None and len(directions) == 1:
+            off = np.exp(1j * (np.deg2rad(mounting.claw_directions_deg) - directions[0]))
+            own = [int(np.abs(np.angle(off)).argmin())]
+        heights, leans, depths = (
+            of_claws(mounting, at, name)[own]
+            for name in ("claw_length_mm", "claw_lean_deg", "ledge_width_mm")
+        )
+    else:
+        heights, leans = (
+            np.eye(len(here))[[at[name]]] for name in ("wall_height_mm", "wall_lean_deg")
+        )
+        if directions is not None and (mounting.wall_heights_mm or mounting.wall_leans_deg):
+            heights = heights + wave.rows(at, "wall_height", directions)
+            leans = leans + wave.rows(at, "wall_lean", directions)
+    h, angle = heights @ here, np.deg2rad(leans @ here)
+    more = np.deg2rad(1) * h / np.cos(angle) ** 2
+    row -= (np.tan(angle)[:, None] * heights + more[:, None] * leans).mean(axis=0)
+    less = float((h * np.tan(angle)).mean())
+    if claws:
+        row -= depths.mean(axis=0)
+        less += float((depths @ here).mean())
     return row, -less
 
 
@@ -591,11 +720,11 @@ def _diagonal(
         )
     angle = np.arctan2(y, x)
     for name, place in at.items():
-        for part, wave in (("opening_cos_", np.cos), ("opening_sin_", np.sin)):
+        for part, turned in (("opening_cos_", np.cos), ("opening_sin_", np.sin)):
             if name.startswith(part):
                 k = int(name.removeprefix(part))
                 # Four corners in two diagonals.
                 ends = k * np.array([angle, angle + np.pi, np.pi - angle, -angle])
-                row[place] = wave(ends).sum() / 2
+                row[place] = turned(ends).sum() / 2
     waves = [i for name, i in at.items() if name.startswith(("opening_cos_", "opening_sin_"))]
     return row, float(2 * np.hypot(x, y) + row[waves] @ here[waves])

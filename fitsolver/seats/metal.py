@@ -43,7 +43,8 @@ def _surfaces(seat: Seats) -> Iterator[Surface]:
     if seat.ledge_inner is not None and seat.ledge_inner_z is not None:
         inner = _at_heights(seat.ledge_inner, seat.ledge_inner_z)
         name = "notch" if claws else "ledge"
-        yield Surface(name=name, role="support", triangles=_strips(inner, outer, runs))
+        carrying = runs if seat.ledge_after.all() else ledge_arcs(seat)
+        yield Surface(name=name, role="support", triangles=_strips(inner, outer, carrying))
     rim = _at_heights(seat.opening_at(seat.top), seat.top)
     foot = outer
     if seat.state == "uncut":
@@ -78,6 +79,16 @@ def _runs(seats: Seats) -> list[NDArray[np.int64]]:
     if seats.holds == "wall":
         return [np.append(np.arange(count), 0)]
     return [np.arange(k, k + FACE_POINTS) for k in range(0, count, FACE_POINTS)]
+
+
+def ledge_arcs(seat: Seats) -> list[NDArray[np.int64]]:
+    """Runs of stations along which a wall's ledge is left, from gap to gap, if it has gaps."""
+    count = len(seat.ledge_after)
+    first = int(np.flatnonzero(~seat.ledge_after)[0]) + 1
+    order = np.arange(first, first + count) % count
+    kept = seat.ledge_after[order]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], kept, [False]]).astype(np.int64)))
+    return [np.append(order[a:b], (order[b - 1] + 1) % count) for a, b in edges.reshape(-1, 2)]
 
 
 def _strips(low: Array, high: Array, runs: list[NDArray[np.int64]]) -> Array:

@@ -13,7 +13,9 @@ from fitsolver.market.budget import Budget
 from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
 from fitsolver.readings.reading import Reading
 from fitsolver.seats.mounting_key import (
+    CLAW_LENGTHS,
     KEYS,
+    PLACES_MM,
     Back,
     Finger,
     Holds,
@@ -29,6 +31,48 @@ if TYPE_CHECKING:
     from fitsolver.seats.seat_table import SeatTable
 
 STRAIGHT_SIDED = ("octagon", "rectangle", "square")
+# Names within a claw's own table by the key of the seat that each stands in for.
+_OWN_KEYS = {key: name for name, key in CLAW_LENGTHS.items()} | {"claw_lean_deg": "lean_deg"}
+Places = tuple[tuple[float, Reading], ...]
+"""Directions [deg], 0 to below 360 and rising, each with its reading."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claw:
+    """What was read of one claw by itself; None where the common readings hold for it too.
+
+    Attributes
+    ----------
+    at_deg : float
+        Its direction, 0 to below 360.
+    thickness_mm, width_mm, length_mm, notch_depth_mm : Reading, optional
+        Its own `claw_thickness_mm`, `claw_width_mm`, `claw_length_mm`, `ledge_width_mm`.
+    notch_level_mm : Reading, optional
+        Height of its notch's root over one level plane, the same for all claws.
+    lean_deg : float, optional
+        Its own `claw_lean_deg`.
+    corner, pair, shared : bool
+        It wraps a corner of the opening on both sides; it is one of two that stand close together;
+        it holds the neighbouring stone as well.
+
+    """
+
+    at_deg: float
+    thickness_mm: Reading | None = None
+    width_mm: Reading | None = None
+    length_mm: Reading | None = None
+    notch_depth_mm: Reading | None = None
+    notch_level_mm: Reading | None = None
+    lean_deg: float | None = None
+    corner: bool = False
+    pair: bool = False
+    shared: bool = False
+
+    @property
+    def own(self) -> dict[str, Reading | float]:
+        """What it has of its own, by the key of the seat that it stands in for."""
+        taken = {key: getattr(self, name) for key, name in _OWN_KEYS.items()}
+        return {key: value for key, value in taken.items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +95,8 @@ class Mounting:
         Inside of the ring.
     holds, state, back, make : str
         "wall" or "claws"; "cut" or "uncut"; "open" or "closed"; "hand" or "cast".
+    flush : bool
+        The wall is flat metal all round: its rim is the surface, and an edge is burnished over.
     irregularity_mm : float, optional
         How far the outline strays from its ideal, one standard deviation [mm].
     opening_family, opening_level : str
@@ -61,14 +107,24 @@ class Mounting:
         Direction [deg], 0 to below 360 and rising, and distance from the centre; may be empty.
     ledge_width_mm : Reading, optional
         From wall, or root of the notch, to the inner edge.
+    ledge_widths_mm, ledge_heights_mm : tuple of (float, Reading)
+        The same by direction; height at the wall over one level plane, whichever it is.
+    ledge_missing_deg : tuple of (float, float)
+        Arcs where no ledge is left, from 0 to below 360, to beyond that, rising.
     ledge_angle_deg : float, optional
         Slope of the ledge down inward from the horizontal.
     wall_height_mm, wall_thickness_mm : Reading, optional
         Metal above the ledge.
+    wall_heights_mm : tuple of (float, Reading)
+        From ledge to rim by direction.
     wall_lean_deg, claw_lean_deg : float, optional
         Lean from upright, inward positive.
+    wall_leans_deg : tuple of (float, float)
+        Direction [deg] and lean there.
     claw_directions_deg : tuple of float
         Directions [deg] of the claws, 0 to below 360 and rising; empty for a wall.
+    claws : tuple of Claw
+        What was read of each claw, in the same order; empty where they are all alike.
     claw_thickness_mm, claw_width_mm, claw_length_mm, notch_height_mm : Reading, optional
         Radial, along the girdle, from notch (uncut: from gallery) to tip; mouth of the notch.
     gallery_length_mm, gallery_width_mm, gallery_depth_mm : Reading, optional
@@ -83,6 +139,8 @@ class Mounting:
         Weights of the ranking that the file overrides, by name.
     budget : Budget, optional
         What may be spent, and the prices that were quoted.
+    document : Document, optional
+        The file it was read from.
 
     """
 
@@ -94,6 +152,7 @@ class Mounting:
     holds: Holds
     state: State
     back: Back
+    flush: bool = False
     make: Make = "hand"
     irregularity_mm: float | None = None
     opening_family: OpeningFamily
@@ -103,11 +162,17 @@ class Mounting:
     opening_diagonal_mm: Reading | None = None
     opening_radii_mm: tuple[tuple[float, Reading], ...] = ()
     ledge_width_mm: Reading | None = None
+    ledge_widths_mm: Places = ()
+    ledge_heights_mm: Places = ()
+    ledge_missing_deg: tuple[tuple[float, float], ...] = ()
     ledge_angle_deg: float | None = None
     wall_height_mm: Reading | None = None
+    wall_heights_mm: Places = ()
     wall_thickness_mm: Reading | None = None
     wall_lean_deg: float | None = None
+    wall_leans_deg: tuple[tuple[float, float], ...] = ()
     claw_directions_deg: tuple[float, ...] = ()
+    claws: tuple[Claw, ...] = ()
     claw_thickness_mm: Reading | None = None
     claw_width_mm: Reading | None = None
     claw_length_mm: Reading | None = None
@@ -122,6 +187,7 @@ class Mounting:
     allowances: Mapping[str, float] = field(default_factory=dict)
     ranking: Mapping[str, float] = field(default_factory=dict)
     budget: Budget | None = None
+    document: Document | None = field(default=None, repr=False, compare=False)
 
     @property
     def readings(self) -> dict[str, Reading]:
@@ -129,9 +195,27 @@ class Mounting:
         taken = {
             key: value for key in KEYS if isinstance(value := getattr(self, key, None), Reading)
         }
-        for index, (_, radius) in enumerate(self.opening_radii_mm):
-            taken[f"opening_radii_mm[{index}]"] = radius
+        for key in PLACES_MM:
+            for index, (_, reading) in enumerate(getattr(self, key)):
+                taken[f"{key}[{index}]"] = reading
+        for index, claw in enumerate(self.claws):
+            for key, value in claw.own.items():
+                if isinstance(value, Reading):
+                    taken[f"{key}[{index}]"] = value
         return taken
+
+    def written_as(self, reading: str) -> str:
+        """Return the key in the file of a reading called `ledge_width_mm at 40 deg` or the like."""
+        key, _, place = reading.partition(" at ")
+        seat = {} if self.document is None else self.document.data.get("seat", {})
+        table, end = key, ""
+        if place and key in _OWN_KEYS and "claws" in seat:
+            table, end = "claws", f".{_OWN_KEYS[key]}"
+        for index, item in enumerate(seat.get(table, ()) if place else ()):
+            at_deg = float(str(item["at_deg"]).replace(",", ".")) % 360.0
+            if f"{at_deg:g} deg" == place:
+                return f"seat.{table}[{index}]{end}"
+        return f"seat.{key}" if key in KEYS and not key.startswith("finger") else key
 
 
 def load_mounting(path: Path | str) -> Mounting:
@@ -178,21 +262,40 @@ def mounting_from(document: Document) -> Mounting:
     for key, reading in readings.items():
         if "[" not in key:
             given[key.removeprefix("seat.")] = reading
-    radii = (
-        (radius.at_deg % 360.0, readings[f"seat.opening_radii_mm[{index}]"])
-        for index, radius in enumerate(seat.opening_radii_mm)
+    for key in PLACES_MM:
+        places = (
+            (place.at_deg % 360.0, readings[f"seat.{key}[{index}]"])
+            for index, place in enumerate(getattr(seat, key))
+        )
+        given[key] = tuple(sorted(places, key=lambda place: place[0]))
+    claws = (
+        Claw(
+            at_deg=claw.at_deg % 360.0,
+            lean_deg=claw.lean_deg,
+            corner=claw.corner,
+            pair=claw.pair,
+            shared=claw.shared,
+            **{name: readings[f"seat.claws[{index}].{name}"] for name in claw.lengths()},
+        )
+        for index, claw in enumerate(seat.claws)
     )
+    gaps = ((start % 360.0, (stop - start) % 360.0) for start, stop in seat.ledge_missing_deg)
     return Mounting(
         name=file.name,
         story=file.story,
         period=file.period,
         finger_along=file.finger_along,
-        opening_radii_mm=tuple(sorted(radii, key=lambda radius: radius[0])),
-        claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_directions_deg)),
+        ledge_missing_deg=tuple(sorted((start, start + span) for start, span in gaps)),
+        wall_leans_deg=tuple(
+            sorted((place.at_deg % 360.0, place.lean_deg) for place in seat.wall_leans_deg)
+        ),
+        claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_places_deg())),
+        claws=tuple(sorted(claws, key=lambda claw: claw.at_deg)),
         instruments=tools,
         allowances=dict(file.allowances),
         ranking=dict(file.ranking),
         budget=None if file.budget is None else file.budget.budget(),
+        document=document,
         **given,
     )
 
@@ -201,6 +304,7 @@ _PLAIN_KEYS = (
     "holds",
     "state",
     "back",
+    "flush",
     "make",
     "irregularity_mm",
     "opening_family",
@@ -222,7 +326,8 @@ def _reading(
     file: MountingFile, key: str, entry: Entry, tools: Mapping[str, Instrument]
 ) -> Reading:
     """Turn an entry into a reading, with what its key says about measure, level and instrument."""
-    name = key.removeprefix("seat.").partition("[")[0]
+    name, _, rest = key.removeprefix("seat.").partition("[")
+    name = CLAW_LENGTHS[rest.partition(".")[2]] if name == "claws" else name
     rules, seat = KEYS[name], file.seat
     chosen = entry.tool or entry.usual_tool or rules.instrument
     tool = tools.get(chosen) or INSTRUMENTS[chosen]

@@ -12,10 +12,10 @@ from fitsolver.files.datafile import Millimetres, Number, nearest
 from fitsolver.market.budget_table import BudgetTable
 from fitsolver.readings.instrument import INSTRUMENTS
 from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
-from fitsolver.seats.mounting_key import KEYS, Finger
+from fitsolver.seats.mounting_key import KEYS, PLACES_MM, Finger
 from fitsolver.seats.ranking import PARTS, ranking
-from fitsolver.seats.seat_fault import CrossFault, seat_faults
-from fitsolver.seats.seat_table import SeatTable
+from fitsolver.seats.seat_fault import seat_faults
+from fitsolver.seats.seat_table import CrossFault, SeatTable
 
 
 class InstrumentTable(FileModel):
@@ -111,5 +111,9 @@ class MountingFile(FileModel):
         for key in KEYS:
             if isinstance(entry := getattr(self.seat, key, None), Entry):
                 yield f"seat.{key}", entry
-        for index, radius in enumerate(self.seat.opening_radii_mm):
-            yield f"seat.opening_radii_mm[{index}]", radius
+        for key in PLACES_MM:
+            for index, place in enumerate(getattr(self.seat, key)):
+                yield f"seat.{key}[{index}]", place
+        for index, claw in enumerate(self.seat.claws):
+            for name, entry in claw.lengths().items():
+                yield f"seat.claws[{index}].{name}", entry

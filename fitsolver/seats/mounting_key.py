@@ -146,6 +146,30 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             state="cut",
             remedy="measure from the wall (or the root of the notch) to the inner edge, in mm",
         ),
+        "ledge_widths_mm": Key(
+            low=0.05,
+            high=3,
+            level="ledge",
+            holds="wall",
+            state="cut",
+            remedy="give the ledge's width in that direction, from wall to inner edge, in mm",
+        ),
+        "ledge_heights_mm": Key(
+            low=0,
+            high=40,
+            level="ledge",
+            holds="wall",
+            state="cut",
+            remedy="give the ledge's height there over one level plane, the same for all, in mm",
+        ),
+        "ledge_missing_deg": Key(
+            low=-180,
+            high=360,
+            unit="degrees",
+            holds="wall",
+            state="cut",
+            remedy="give where each gap begins and ends, counter-clockwise, as [[350, 20]]",
+        ),
         "ledge_angle_deg": Key(
             low=0,
             high=75,
@@ -161,6 +185,14 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             state="cut",
             remedy="measure from the ledge up to the rim, in mm",
         ),
+        "wall_heights_mm": Key(
+            low=0.05,
+            high=6,
+            measure="depth",
+            holds="wall",
+            state="cut",
+            remedy="measure from the ledge up to the rim in that direction, in mm",
+        ),
         "wall_thickness_mm": Key(
             low=0.1,
             high=3,
@@ -173,6 +205,13 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             unit="degrees",
             holds="wall",
             remedy="give the lean of the wall from upright, inward counted as positive",
+        ),
+        "wall_leans_deg": Key(
+            low=-30,
+            high=45,
+            unit="degrees",
+            holds="wall",
+            remedy="give the lean of the wall in that direction, inward counted as positive",
         ),
         "claw_directions_deg": Key(
             low=-180,
@@ -254,3 +293,17 @@ KEYS: Mapping[str, Key] = MappingProxyType(
     }
 )
 """Every number a mounting file may give, in the order of the file."""
+
+PLACES_MM = ("opening_radii_mm", "ledge_widths_mm", "ledge_heights_mm", "wall_heights_mm")
+"""Lengths that are read direction by direction."""
+
+CLAW_LENGTHS: Mapping[str, str] = MappingProxyType(
+    {
+        "thickness_mm": "claw_thickness_mm",
+        "width_mm": "claw_width_mm",
+        "length_mm": "claw_length_mm",
+        "notch_depth_mm": "ledge_width_mm",
+        "notch_level_mm": "ledge_heights_mm",
+    }
+)
+"""Lengths within the table of a single claw, and the key of the seat that each stands in for."""

@@ -8,7 +8,6 @@ the others are drawn from what the readings allow.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Literal
 
@@ -16,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.readings.uncertainty import standard_normal_points
-from fitsolver.seats.belief import Belief
+from fitsolver.seats import claw_face, wave
+from fitsolver.seats.belief import Belief, of_claws
 
 Array = NDArray[np.float64]
 Holds = Literal["wall", "claws"]
@@ -24,7 +24,7 @@ State = Literal["cut", "uncut"]
 Role = Literal["support", "movable"]
 
 # How many points carry a claw's face across its width.
-FACE_POINTS = 5
+FACE_POINTS = claw_face.FACE_POINTS
 # For how many ledge widths the inner edge is worked out exactly.
 INSET_WIDTHS = 9
 SEED = 8653
@@ -37,12 +37,15 @@ STONE_COLUMNS = 6
 class Seats:
     """Possible seats of one mounting; n stations round the opening, s samples.
 
-    `opening` (s, n, 2) wall or claw face at the datum plane; `lean` (s,) tangent of the inward
-    lean; `top` (s, n) height of the metal's top; `ledge_inner` (s, n, 2), `ledge_inner_z` and
-    `ledge_outer_z` (s, n), `ledge_angle` (s,) [rad], cut seats only; `gallery` (s, n, 2) and
-    `gallery_z` (s,), or None; `floor_z` (s,) finger or back; `thickness` (s,) of wall or claws;
-    `mouth` (s,) height of cut notches, or None; `claw` (n,) which claw a station is on, -1 for a
-    wall; `outward` (n, 2) unit normals of the opening; `parameters` (s, d) they were built from.
+    `opening` (s, n, 2) wall or claw face at the datum plane; `lean` (s, n) tangent of the inward
+    lean, (s, 1) if it is the same all round; `top` (s, n) height of the metal's top; `ledge_inner`
+    (s, n, 2), `ledge_inner_z` and `ledge_outer_z` (s, n), `ledge_angle` (s,) [rad], cut seats only;
+    `ledge_after` (n,) whether there is a ledge from a station to the next; `gallery` (s, n, 2) and
+    `gallery_z` (s,), or None; `floor_z` (s,) finger or back; `thickness` (s, n) of wall or claws,
+    (s, 1) if they are alike; `notch` (s, n) depth of cut notches and `mouth` (s,) their height, or
+    None; `claw` (n,) which claw a station is on, -1 for a wall; `outward` (n, 2) unit normals of
+    the opening (longer at the corner of a claw that wraps one); `parameters` (s, d) they were
+    built from.
     """
 
     belief: Belief
@@ -57,10 +60,12 @@ class Seats:
     ledge_inner_z: Array | None
     ledge_outer_z: Array | None
     ledge_angle: Array | None
+    ledge_after: NDArray[np.bool_]
     gallery: Array | None
     gallery_z: Array | None
     floor_z: Array
     thickness: Array
+    notch: Array | None
     mouth: Array | None
     claw: NDArray[np.int64]
     parameters: Array
@@ -70,10 +75,16 @@ class Seats:
         """How many samples there are."""
         return len(self.floor_z)
 
+    @property
+    def has_ledge(self) -> NDArray[np.bool_]:
+        """Whether a station (n,) has a ledge on either side."""
+        before: NDArray[np.bool_] = np.roll(self.ledge_after, 1)
+        return self.ledge_after | before
+
     def opening_at(self, z: Array) -> Array:
         """The wall's or claws' inner faces at heights z (s,) or (s, n), shape (s, n, 2) [mm]."""
         height = z if z.ndim == 2 else z[:, None]
-        inward = height * self.lean[:, None]
+        inward = height * self.lean
         shifted: Array = self.opening - inward[..., None] * self.outward
         return shifted
 
@@ -82,7 +93,7 @@ class Seats:
         by_sample = {
             field.name: getattr(self, field.name)[chosen]
             for field in fields(self)
-            if field.name not in ("outward", "claw")
+            if field.name not in ("outward", "claw", "ledge_after")
             and isinstance(getattr(self, field.name), np.ndarray)
         }
         return replace(self, **by_sample)
@@ -111,29 +122,59 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
     angle = belief.directions
     centre = np.maximum(radius, 0.1)[..., None] * np.column_stack([np.cos(angle), np.sin(angle)])
     outward = _normals(belief)
+    alike = not mounting.claws
+
+    def by_claw(name: str, low: float = -np.inf) -> Array:
+        """A scalar of every claw (s, c), or (s, 1) where they are alike or there is a wall."""
+        if not claws or alike:
+            return column(name, low)[:, None]
+        return np.maximum(parameters @ of_claws(mounting, at, name).T, low)
+
+    def by_station(values: Array) -> Array:
+        return values if values.shape[1] == 1 else np.repeat(values, FACE_POINTS, axis=1)
+
+    def waves(field: str) -> Array:
+        summed: Array = parameters @ wave.rows(at, field, angle).T
+        return summed
+
+    notch = width = inner = None
     if claws:
-        opening, outward, claw, angle = _claw_faces(centre, outward, column("claw_width_mm", 0.1))
+        depth = np.maximum(by_claw("ledge_width_mm"), 0.01) if cut else None
+        faces = claw_face.claw_faces(
+            belief, centre, outward, by_claw("claw_width_mm", 0.1), depth, parameters
+        )
+        opening, inner, outward, claw = faces.points, faces.inner, faces.outward, faces.claw
+        if depth is not None:
+            notch = width = np.broadcast_to(by_station(depth), opening.shape[:2])
     else:
         opening, claw = centre, np.full(len(angle), -1)
+        if cut:
+            width = np.maximum(column("ledge_width_mm")[:, None] + waves("ledge_width"), 0.01)
+            inner = opening - _inset(belief, width)
 
-    lean_name = "claw_lean_deg" if claws else "wall_lean_deg"
-    lean = np.tan(np.deg2rad(np.clip(column(lean_name), -60, 60)))
-    rows = len(parameters)
-    top = np.zeros((rows, opening.shape[1]))
-    inner = inner_z = outer_z = ledge_angle = mouth = None
+    lean_deg = by_station(by_claw("claw_lean_deg" if claws else "wall_lean_deg"))
+    if mounting.wall_leans_deg and not claws:
+        lean_deg = lean_deg + waves("wall_lean")
+    lean = np.tan(np.deg2rad(np.clip(lean_deg, -60, 60)))
+    stations = np.zeros(opening.shape[:2])
+    ledge_z = stations if claws else waves("ledge_height")
+    if "ledge_height[0]" in at:
+        levels = [at[f"ledge_height[{i}]"] for i in range(len(belief.directions))]
+        ledge_z = by_station(parameters[:, levels])
+    top = ledge_z if claws else waves("wall_height")
+    inner_z = outer_z = ledge_angle = mouth = None
     if cut:
+        assert width is not None
         height = "claw_length_mm" if claws else "wall_height_mm"
-        top = column(height, 0.0)[:, None] + _waves("wall_height", parameters, at, angle)
-        width = column("ledge_width_mm")[:, None] + _waves("ledge_width", parameters, at, angle)
-        width = np.maximum(width, 0.01)
+        top = top + by_station(by_claw(height, 0.0))
+        if mounting.wall_heights_mm:  # cut down as far as the ledge at most
+            top = np.maximum(top, ledge_z)
         ledge_angle = np.deg2rad(np.clip(column("ledge_angle_deg"), 0, 85))
-        outer_z = _waves("ledge_height", parameters, at, angle)
-        inner = opening - (width[..., None] * outward if claws else _inset(belief, width))
+        outer_z = ledge_z
         inner_z = outer_z - width * np.tan(ledge_angle)[:, None]
         floor = inner_z.mean(axis=1) - column("depth_below_ledge_mm", 0.0)
         mouth = column("notch_height_mm", 0.05) if claws else None
     else:
-        top = _waves("wall_height", parameters, at, angle)
         floor = -column("depth_below_rim_mm", 0.1)
     gallery = gallery_z = None
     if "gallery_depth_mm" in at:
@@ -164,28 +205,27 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
         ledge_inner_z=inner_z,
         ledge_outer_z=outer_z,
         ledge_angle=ledge_angle,
+        ledge_after=_ledge_after(belief, opening.shape[1]),
         gallery=gallery,
         gallery_z=gallery_z,
         floor_z=floor,
-        thickness=column("claw_thickness_mm" if claws else "wall_thickness_mm", 0.1),
+        thickness=by_station(by_claw("claw_thickness_mm" if claws else "wall_thickness_mm", 0.1)),
+        notch=notch,
         mouth=mouth,
         claw=claw,
         parameters=parameters,
     )
 
 
-def _waves(field: str, parameters: Array, at: Mapping[str, int], angle: Array) -> Array:
-    """Sum a field's waves at the stations, (s, n)."""
-    total = np.zeros((len(parameters), len(angle)))
-    for name, place in at.items():
-        if name.startswith(f"{field}_cos_"):
-            wave = np.cos(int(name.rpartition("_")[2]) * angle)
-        elif name.startswith(f"{field}_sin_"):
-            wave = np.sin(int(name.rpartition("_")[2]) * angle)
-        else:
-            continue
-        total += parameters[:, place, None] * wave
-    return total
+def _ledge_after(belief: Belief, count: int) -> NDArray[np.bool_]:
+    """Whether there is a ledge from each of the stations to the next."""
+    found = np.ones(count, dtype=np.bool_)
+    if belief.mounting.holds == "wall":
+        here = belief.directions
+        middle = np.rad2deg(here + np.mod(np.roll(here, -1) - here, 2 * np.pi) / 2)
+        for start, stop in belief.mounting.ledge_missing_deg:
+            found &= np.mod(middle - start, 360.0) >= stop - start
+    return found
 
 
 def _figure_normals(belief: Belief) -> tuple[Array, Array]:
@@ -237,21 +277,6 @@ def _inset(belief: Belief, width: Array) -> Array:
     ways, station = np.array(way), np.arange(len(stations))
     inward: Array = ways[below, station] * (1 - share) + ways[below + 1, station] * share
     return inward
-
-
-def _claw_faces(
-    centre: Array, outward: Array, width: Array
-) -> tuple[Array, Array, NDArray[np.int64], Array]:
-    """Spread every claw's flat inner face over its width: points, normals, claw numbers, angles."""
-    along = np.column_stack([-outward[:, 1], outward[:, 0]])
-    offsets = np.linspace(-0.5, 0.5, FACE_POINTS)
-    shift = width[:, None, None, None] * offsets[None, None, :, None] * along[None, :, None, :]
-    points = centre[:, :, None, :] + shift
-    rows, claws = centre.shape[:2]
-    flat = points.reshape(rows, claws * FACE_POINTS, 2)
-    number = np.repeat(np.arange(claws), FACE_POINTS)
-    angle = np.arctan2(flat[0, :, 1], flat[0, :, 0])
-    return flat, np.repeat(outward, FACE_POINTS, axis=0), number, angle
 
 
 def _closed_figure(belief: Belief, gallery: Array, column: object) -> Array:

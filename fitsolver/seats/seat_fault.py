@@ -8,10 +8,8 @@ from itertools import pairwise
 
 from fitsolver.readings.reading_entry import NOT_MEASURED, UnmeasuredEntry
 from fitsolver.seats.mounting_key import KEYS
-from fitsolver.seats.seat_table import SeatTable
-
-CrossFault = tuple[str, object, str, str]
-"""Key within [seat], value, rule and remedy."""
+from fitsolver.seats.seat_table import CrossFault, SeatTable
+from fitsolver.seats.uneven_fault import CLOSEST_DEG, uneven_faults
 
 FEWEST_RADII = 6
 WIDEST_GAP_DEG = 90.0
@@ -35,6 +33,7 @@ def seat_faults(seat: SeatTable) -> Iterator[CrossFault]:
         _ledge,
         _claws,
         _gallery,
+        uneven_faults,
     ):
         yield from check(seat)
 
@@ -83,15 +82,24 @@ def _required_readings(seat: SeatTable) -> Iterator[CrossFault]:
         why = "without it the culet may touch unseen"
         yield _missing(depth, why, KEYS[depth].remedy + leave_out)
     if seat.holds == "claws":
-        if not seat.claw_directions_deg:
+        if not seat.claw_places_deg():
             yield _missing("claw_directions_deg", "claws are found by their directions")
-        if seat.claw_thickness_mm is None:
+        own = [claw.lengths() for claw in seat.claws]
+        notched = bool(own) and all("notch_depth_mm" in each for each in own)
+        thick = bool(own) and all("thickness_mm" in each for each in own)
+        if seat.claw_thickness_mm is None and not thick:
             key = "claw_thickness_mm"
             yield _missing(key, "it limits the notch", KEYS[key].remedy + leave_out)
-        if seat.state == "cut" and seat.ledge_width_mm is None and seat.notch_height_mm is None:
+        unnotched = seat.ledge_width_mm is None and seat.notch_height_mm is None and not notched
+        if seat.state == "cut" and unnotched:
             why = "cut claws need ledge_width_mm (the depth of the notch) or notch_height_mm"
             yield _missing("ledge_width_mm", why)
-    elif seat.holds == "wall" and seat.state == "cut" and seat.ledge_width_mm is None:
+    elif (
+        seat.holds == "wall"
+        and seat.state == "cut"
+        and seat.ledge_width_mm is None
+        and not seat.ledge_widths_mm
+    ):
         yield _missing("ledge_width_mm", "a cut seat carries the stone on its ledge")
 
 
@@ -216,14 +224,19 @@ def _radii_against_spans(
 
 
 def _ledge(seat: SeatTable) -> Iterator[CrossFault]:
-    ledge = seat.nominal_mm("ledge_width_mm")
+    widths = {f"ledge_widths_mm[{k}]": place.nominal_mm()
+              for k, place in enumerate(seat.ledge_widths_mm)}  # fmt: skip
+    if (common := seat.nominal_mm("ledge_width_mm")) is not None:
+        widths["ledge_width_mm"] = common
     halves = [radius.nominal_mm() for radius in seat.opening_radii_mm]
     for key in ("opening_length_mm", "opening_width_mm"):
         if (span := seat.nominal_mm(key)) is not None:
             halves.append(span / 2.0)
-    if ledge is not None and halves and ledge >= min(halves):
+    for key, ledge in widths.items():
+        if not halves or ledge < min(halves):
+            continue
         yield (
-            "ledge_width_mm",
+            key,
             ledge,
             f"must be less than half the opening, {min(halves):.2f} mm: no hole would be left",
             KEYS["ledge_width_mm"].remedy,
@@ -236,8 +249,8 @@ WIDEST_OPEN_DEG = 185.0
 
 
 def _claws(seat: SeatTable) -> Iterator[CrossFault]:
-    key = "claw_directions_deg"
-    directions = sorted(direction % 360.0 for direction in seat.claw_directions_deg)
+    key = "claws" if seat.claws else "claw_directions_deg"
+    directions = sorted(direction % 360.0 for direction in seat.claw_places_deg())
     if seat.holds == "wall":
         return
     if len(directions) == 1:
@@ -245,25 +258,35 @@ def _claws(seat: SeatTable) -> Iterator[CrossFault]:
             key,
             directions[0],
             "is one claw, and one claw cannot hold a stone",
-            KEYS[key].remedy,
+            KEYS["claw_directions_deg"].remedy,
         )
     if len(directions) < 2:
         return
-    width = seat.nominal_mm("claw_width_mm") or KEYS["claw_width_mm"].low
+    common = seat.nominal_mm("claw_width_mm") or KEYS["claw_width_mm"].low
+    own = {claw.at_deg % 360.0: claw for claw in seat.claws}
     for first, second in pairwise([*directions, directions[0] + 360.0]):
         apart = math.dist(_on_edge(seat, first), _on_edge(seat, second))
-        if apart < width:
+        both = [own.get(direction % 360.0) for direction in (first, second)]
+        # Half of each: that is how far they reach towards one another.
+        width = sum(
+            (claw.lengths()["width_mm"].nominal_mm()
+             if claw is not None and "width_mm" in claw.lengths() else common) / 2
+            for claw in both
+        )  # fmt: skip
+        pair = all(claw is not None and claw.pair for claw in both)
+        if apart < width and not (pair and second - first >= CLOSEST_DEG):
             yield (
                 key,
-                list(seat.claw_directions_deg),
+                list(seat.claw_places_deg()),
                 f"has claws at {first:g} and {second % 360.0:g} degrees that overlap: they are "
                 f"{apart:.2f} mm apart, and a claw is {width:g} mm wide",
-                "correct the directions, or claw_width_mm",
+                "correct the directions, or claw_width_mm; for two claws made as one, list both "
+                "under claws with pair = true",
             )
         if second - first > WIDEST_OPEN_DEG:
             yield (
                 key,
-                list(seat.claw_directions_deg),
+                list(seat.claw_places_deg()),
                 f"leaves {second - first:g} degrees without a claw: the stone slides out there",
                 "correct the directions; claws must stand no further than half a round apart",
             )

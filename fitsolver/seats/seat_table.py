@@ -11,11 +11,19 @@ from fitsolver.readings.reading_entry import (
     AnyEntry,
     Entry,
     FileModel,
+    LeanEntry,
+    LedgeHeightEntry,
+    LedgeWidthEntry,
     RadiusEntry,
     ReadingEntry,
+    WallHeightEntry,
     in_range,
 )
+from fitsolver.seats.claw_entry import ClawEntry
 from fitsolver.seats.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
+
+CrossFault = tuple[str, object, str, str]
+"""Key within [seat], value, rule and remedy."""
 
 
 class SeatTable(FileModel):
@@ -24,6 +32,7 @@ class SeatTable(FileModel):
     holds: Holds | None = None
     state: State | None = None
     back: Back | None = None
+    flush: bool = False
     make: Make = "hand"
     irregularity_mm: Millimetres | None = None
     opening_family: OpeningFamily | None = None
@@ -33,11 +42,17 @@ class SeatTable(FileModel):
     opening_diagonal_mm: ReadingEntry | None = None
     opening_radii_mm: Many[RadiusEntry] = ()
     ledge_width_mm: ReadingEntry | None = None
+    ledge_widths_mm: Many[LedgeWidthEntry] = ()
+    ledge_heights_mm: Many[LedgeHeightEntry] = ()
+    ledge_missing_deg: Many[Many[Number]] = ()
     ledge_angle_deg: Number | None = None
     wall_height_mm: ReadingEntry | None = None
+    wall_heights_mm: Many[WallHeightEntry] = ()
     wall_thickness_mm: ReadingEntry | None = None
     wall_lean_deg: Number | None = None
+    wall_leans_deg: Many[LeanEntry] = ()
     claw_directions_deg: Many[Number] = ()
+    claws: Many[ClawEntry] = ()
     claw_thickness_mm: ReadingEntry | None = None
     claw_width_mm: ReadingEntry | None = None
     claw_length_mm: ReadingEntry | None = None
@@ -59,7 +74,14 @@ class SeatTable(FileModel):
             in_range(key, [value])
         elif key == "claw_directions_deg":
             in_range(key, value)
+        elif key == "ledge_missing_deg":
+            for ends in value:
+                in_range(key, ends)
         return value
+
+    def claw_places_deg(self) -> tuple[float, ...]:
+        """Return the direction of every claw as written, however the claws are listed."""
+        return self.claw_directions_deg or tuple(claw.at_deg for claw in self.claws)
 
     def measured(self, key: str) -> AnyEntry | None:
         """Return the reading of a key, None if it is missing or left out on purpose."""

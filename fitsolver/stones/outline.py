@@ -439,11 +439,7 @@ def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
     A tip is where the outline turns by at least `least_deg` over a stretch of `within` times its
     width to either side: a corner, or a point rounded too little to matter.
     """
-    edge = np.roll(points, -1, axis=0) - points
-    before = np.roll(edge, 1, axis=0)
-    turn = np.arctan2(
-        before[:, 0] * edge[:, 1] - before[:, 1] * edge[:, 0], np.einsum("ij,ij->i", before, edge)
-    )
+    turn = _turns(points)
     apart = np.linalg.norm(points[:, None] - points[None], axis=2)
     near = apart <= within * float(np.ptp(points[:, 1]))
     total = near @ turn
@@ -452,6 +448,29 @@ def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
     sharp = (total >= np.deg2rad(least_deg)) & (total >= best - 1e-12)
     chosen: Array = points[sharp]
     return chosen
+
+
+def tip_near(points: Array, direction_rad: float, within: float = 0.03) -> Array:
+    """The sharp tip of an outline nearest to a direction from the origin, shape (2,).
+
+    Of the vertices that share it the one at which the outline turns most.
+    """
+    ray = np.array([np.cos(direction_rad), np.sin(direction_rad)])
+    sharp = tips(points)
+    tip = sharp[int((sharp @ ray / np.linalg.norm(sharp, axis=1)).argmax())]
+    near = np.linalg.norm(points - tip, axis=1) <= within * float(np.ptp(points[:, 1]))
+    found: Array = points[int(np.where(near, _turns(points), -np.inf).argmax())]
+    return found
+
+
+def _turns(points: Array) -> Array:
+    """By how much a closed polygon turns at each vertex [rad]."""
+    edge = np.roll(points, -1, axis=0) - points
+    before = np.roll(edge, 1, axis=0)
+    turned: Array = np.arctan2(
+        before[:, 0] * edge[:, 1] - before[:, 1] * edge[:, 0], np.einsum("ij,ij->i", before, edge)
+    )
+    return turned
 
 
 def normals_of(points: Array, fan_deg: float = 3.0) -> Array:

@@ -60,10 +60,14 @@ def words(name: str) -> str:
 
     >>> words("ledge_width_mm"), words("opening_radii_mm at 30 deg")
     ('ledge width', 'opening radius at 30 deg')
+    >>> words("wall_heights_mm at 30 deg"), words("claw_thickness_mm at 30 deg")
+    ('wall height at 30 deg', 'claw thickness at 30 deg')
     """
     head, blank, tail = name.partition(" ")
     for unit in ("_mm", "_pct", "_deg", "_ct", "_g_cm3"):
         head = head.removesuffix(unit)
+    if head.endswith(("widths", "heights", "leans")):  # one of several
+        head = head.removesuffix("s")
     return head.replace("_radii", "_radius").replace("_", " ") + blank + tail
 
 

@@ -127,6 +127,7 @@ def check_record(found: Check, weight: Weight, stuff: Material, pose: Pose | Non
         "alteration_total_mm": _total(found),
         "advice": [asdict(item) for item in found.advice],
         "assumed": [asdict(item) for item in found.assumed],
+        "contradictions": [asdict(item) for item in found.contradictions],
         "warnings": weight.warnings,
         "cautions": cautions(stuff, found.mounting),
     }
@@ -142,6 +143,7 @@ def proposals_record(found: Proposals) -> Record:
         "not_shown": found.not_shown,
         "ranking": found.ranking.weights,
         "assumed": [asdict(item) for item in found.assumed],
+        "contradictions": [asdict(item) for item in found.contradictions],
         "cautions": cautions(found.material, found.mounting),
     }
 

@@ -16,6 +16,7 @@ from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
 from fitsolver.fitting.solver import Check, Margin, Verdict
 from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.belief import Assumed
+from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
@@ -99,6 +100,7 @@ def check_text(
         pose_lines(pose, width) if pose is not None else [],
         _bench(found, width),
         _readings(found, width),
+        _contradictions(found.contradictions, width),
         assumed_lines(found.assumed, width),
         bullets("Cautions", cautions(stuff, found.mounting), width),
     ]
@@ -126,6 +128,7 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
         ]
     blocks += [
         _left_out(found.left_out, found.not_shown, width),
+        _contradictions(found.contradictions, width),
         assumed_lines(found.assumed, width),
         bullets("Cautions", cautions(found.material, mounting), width),
     ]
@@ -363,6 +366,16 @@ def _readings(found: Check, width: int) -> list[str]:
         doubt = f"+- {item.u_now_mm:.3f} -> {item.u_then_mm:.3f} mm"
         rows.append([f"{verb}: {words(item.reading)}", doubt])
     return [f"Readings that would narrow {found.binding} most", *columns(rows, "<<")]
+
+
+def _contradictions(items: Sequence[Contradiction], width: int) -> list[str]:
+    """Which readings hardly go together; nothing if all do."""
+    pairs = [
+        f"{words(item.first)} and {words(item.second) or 'what all others say together'}: "
+        f"{item.apart_u:.1f} standard uncertainties apart"
+        for item in items
+    ]
+    return bullets("Readings that hardly agree: take them again", pairs, width)
 
 
 def assumed_lines(items: Sequence[Assumed], width: int) -> list[str]:

@@ -11,6 +11,7 @@ from fitsolver.fitting.solver import FLOORS, Check, Margin
 from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
+from fitsolver.telling.layout import list_of
 
 # One-sided 95 % of a normal: what metal might have to move if the readings are a little off.
 ONE_SIDED = 1.645
@@ -131,10 +132,17 @@ def _cut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterato
         )
     else:
         yield "Nothing under it carries the stone: it falls through."
+    gaps = [f"{start % 360:.0f} to {stop % 360:.0f} deg"
+            for start, stop in check.mounting.ledge_missing_deg]  # fmt: skip
+    if gaps:
+        yield f"No ledge is left from {list_of(gaps)}: do not press the stone down there."
     above = needs.get("metal above girdle")
     if above is not None and above.margin_mm + above.threshold_mm > 0:
         height = above.margin_mm + above.threshold_mm
-        yield f"Close the {metal} over the girdle: {height:.2f} mm of metal stands above it."
+        if check.mounting.flush:
+            yield f"Burnish the edge over the girdle, which lies {height:.2f} mm below the surface."
+        else:
+            yield f"Close the {metal} over the girdle: {height:.2f} mm of metal stands above it."
         highest = HIGHEST_CLAW_SHARE * check.stone.crown_height_mm
         if claws and height > highest + LEAST_MM:
             yield (
@@ -154,11 +162,14 @@ def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Itera
     if most - least >= 0.005:
         depth += f" to {most:.2f}"
     each = "Each notch" if claws else "The bearing"
+    close = "close the claws" if claws else "close the rim"
+    close = "burnish the edge" if check.mounting.flush else close
     share = ""
-    if claws and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
+    alike = claws and not check.mounting.claws
+    if alike and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
         low, high = (f"{100 * max(part, 0.0) / thick:.0f}" for part in (least, most))
         share = f", {low if low == high else f'{low} to {high}'} % of the claw's thickness"
-    yield f"{each} is {depth} mm deep{share}; then close the {'claws' if claws else 'rim'} over it."
+    yield f"{each} is {depth} mm deep{share}; then {close} over it."
 
 
 def _above(height_mm: float, what: str) -> str:
