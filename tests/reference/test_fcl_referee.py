@@ -52,7 +52,7 @@ import numpy as np
 import pytest
 import shapely
 from drawn import Case, case, turned
-from referees import ledge_solid, solid_of, tree
+from referees import ledge_solid, runs_of, solid_of, tree
 
 from fitsolver.fitting.contact import drop
 from fitsolver.fitting.placement import place
