@@ -73,6 +73,4 @@ def card(
 
         record = {"card": str(output), "kilobytes": size, "verdict": found.verdict, "cuts": names}
         return Answer(text=as_json(record), code=code)
-    return Answer(
-        text=f"Card: {output} ({size} kB)\nIt judges these cuts: {', '.join(names)}.", code=code
-    )
+    return Answer(text=f"Card: {output}\nIt judges these cuts: {', '.join(names)}.", code=code)
