@@ -148,7 +148,8 @@ def svg(drawing: Drawing) -> str:
     # A hundredth of a pen is finer than any screen.
     text = re.sub(r' d="[^"]*"', lambda match: re.sub(r"(\.\d\d)\d+", r"\1", match[0]), text)
     used = set(re.findall(r'href="#([^"]+)"', text)) | set(re.findall(r"url\(#([^)]+)\)", text))
-    own = hashlib.sha256(text.encode()).hexdigest()[:8]
+    # A name begins with a letter.
+    own = f"d{hashlib.sha256(text.encode()).hexdigest()[:8]}"
     text = re.sub(
         r' id="([^"]*)"', lambda match: f' id="{own}-{match[1]}"' if match[1] in used else "", text
     )
