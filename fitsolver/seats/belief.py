@@ -25,9 +25,11 @@ from fitsolver.readings.uncertainty import spread_factor
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.trace import Trace
 from fitsolver.seats.trace_evidence import (
+    FRAME,
     LAID_BY_EYE_DEG,
     TRACED_WAVES,
     frame_priors,
+    frame_slopes,
     learned_tau_mm,
     point_rows,
 )
@@ -54,7 +56,9 @@ ANGLE_U_DEG = 2.0
 CALIPER_U_MM = 0.03
 STATIONS = 60
 # How often the figure is linearised anew; points that lie far off the figure take longer.
-ROUNDS, TRACED_ROUNDS = 3, 8
+ROUNDS, TRACED_ROUNDS = 3, 12
+# A trace is linearised anew until nothing moves by more than this [mm, deg, per cent].
+SETTLED = 1e-4
 OPENING_WAVES = ("opening_cos_", "opening_sin_")
 
 
@@ -137,7 +141,11 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         )
         if trace is not None:
             plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
-            traced = point_rows(trace, here, at, partial(_figure, figure, here, plain))
+            smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
+            traced = point_rows(
+                trace, here, at, partial(_figure, figure, here, plain),
+                partial(_figure, figure, here, smooth),
+            )  # fmt: skip
             if given is None:
                 learned = _learn(traced, mean, spread, at, tau)
             rows, values, noise = _joined((rows, values, noise), traced)
@@ -145,12 +153,14 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         if rows.size:
             expected = rows @ mean
             gain = np.linalg.solve(rows @ prior @ rows.T + noise, rows @ prior).T
-            here = mean + gain @ (values - expected)
+            before, here = here, mean + gain @ (values - expected)
             # Joseph's form: stays a covariance whatever rounding does.
             rest = np.eye(len(mean)) - gain @ rows
             covariance = rest @ prior @ rest.T + gain @ noise @ gain.T
         else:
-            here, covariance = mean, prior
+            before, covariance = here, prior
+        if trace is not None and np.abs(here - before).max() < SETTLED:
+            break
     radius, slopes = _figure(figure, here, at, directions)
     evidence = [
         Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
@@ -176,7 +186,11 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
 
 
 def _learn(
-    traced: tuple[Array, Array, Array], mean: Array, spread: Array, at: Mapping[str, int], tau: float
+    traced: tuple[Array, Array, Array],
+    mean: Array,
+    spread: Array,
+    at: Mapping[str, int],
+    tau: float,
 ) -> float:
     """Learn the opening's irregularity from its points, and spread its waves by it, in place."""
     rows, values, noise = traced
@@ -484,7 +498,21 @@ def _figure(
             slopes[int(name.removeprefix("claw_face_")), place] = 1.0
     # The waves and claw faces are at zero in the figure; add what they have become.
     waves = [i for name, i in at.items() if "_cos_" in name or "_sin_" in name or "face" in name]
-    return radius + slopes[:, waves] @ here[waves], slopes
+    whole = radius + slopes[:, waves] @ here[waves]
+    if FRAME[0] in at:
+        frame = [at[name] for name in FRAME]
+        steep = sum(here[i] * _wave_slope(name, directions) for name, i in at.items()
+                    if name.startswith(OPENING_WAVES))  # fmt: skip
+        slopes[:, frame] = steep * frame_slopes(here[frame], directions, whole)
+    return whole, slopes
+
+
+def _wave_slope(name: str, directions: Array) -> Array:
+    """Slope of one of the opening's waves by the direction (n, 1)."""
+    k = int(name.rpartition("_")[2])
+    at = k * directions[:, None]
+    slope: Array = -k * np.sin(at) if "_cos_" in name else k * np.cos(at)
+    return slope
 
 
 def _equations(
@@ -533,6 +561,8 @@ def _equations(
             side = np.abs(along[[far, near], axis])
             row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
             predicted += float(row[waves] @ here[waves])
+            framed = [at[n] for n in FRAME if n in at]
+            row[framed] = side[0] * slopes[far, framed] + side[1] * slopes[near, framed]
         lean_row, lean = _rim_shift(mounting, reading.level, here, at)
         add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
     if mounting.opening_diagonal_mm is not None:

@@ -172,7 +172,8 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
         raise InputFaults([*error.faults, *faults]) from None
     if points:
         faults += [
-            document.fault(f"seat.{key}", *fault) for key, *fault in point_faults(file.seat, points)
+            document.fault(f"seat.{key}", value, rule, remedy)
+            for key, value, rule, remedy in point_faults(file.seat, points)
         ]
     tools = _instruments(file)
     readings: dict[str, Reading] = {}

@@ -258,7 +258,9 @@ def point_faults(seat: SeatTable, points: Sequence[Sequence[float]]) -> Iterator
     family = outline.family(seat.opening_family)
     # A stated turn is taken at its word, however odd the figure.
     if seat.opening_family != "round" and seat.opening_points_turn_deg is None:
-        turn, as_it_lies, turned = turned_by_deg(trace.curve, family)
+        turn, as_it_lies, turned = turned_by_deg(
+            trace.curve, family, lengthwise=seat.opening_family in LENGTHWISE
+        )
         if abs(turn) > MOST_TURN_DEG and as_it_lies > 1.3 * turned + 0.03:
             yield (
                 key,

@@ -17,7 +17,6 @@ from fitsolver.readings.reading_entry import (
 )
 from fitsolver.seats.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
 
-
 Point = Annotated[Many[Number], Field(min_length=2, max_length=2)]
 """One traced point: x and y."""
 

@@ -1,4 +1,4 @@
-"""What traced points say about an opening: one row of evidence for each, and how they hang together.
+"""What traced points say about an opening: a row of evidence for each, and what they share.
 
 A trace lies in its own frame: shifted, perhaps turned a little, and scaled by a doubtful factor.
 These four are parameters like the seat's own, so that only what shift, turn and scale cannot
@@ -53,33 +53,63 @@ def frame_priors(trace: Trace, figure: Array) -> list[tuple[str, float, float]]:
     return [(name, *value) for name, value in zip(FRAME, values, strict=True)]
 
 
+def frame_slopes(frame: Array, directions: Array, radius: Array) -> Array:
+    """How far the waves turn with the trace, (n, 4) [rad per mm, deg and per cent].
+
+    The waves go with the trace when it is shifted or turned against the figure: their prior says
+    nothing about where they begin. Held to the figure instead, a small turn by e would seem to
+    raise every wave by (k e)^2, and steep waves to tell the turn to a fraction of what they do.
+    """
+    back = _back(frame)
+    across = np.column_stack([-np.sin(directions), np.cos(directions)])
+    slopes = np.zeros((len(directions), len(FRAME)))
+    slopes[:, :2] = across @ back / radius[:, None]
+    slopes[:, 2] = np.deg2rad(1)
+    return slopes
+
+
+def _back(frame: Array) -> Array:
+    """From the trace's frame to the seat's (2, 2)."""
+    _, _, turn, scale = frame
+    c, s = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
+    back: Array = np.array([[c, s], [-s, c]]) / (1 + scale / 100)
+    return back
+
+
 def point_rows(
-    trace: Trace, here: Array, at: Mapping[str, int], radius_at: RadiusAt
+    trace: Trace, here: Array, at: Mapping[str, int], radius_at: RadiusAt, figure_at: RadiusAt
 ) -> tuple[Array, Array, Array]:
     """Linearise every point: rows (m, d), values (m,) and noise (m, m) [mm].
 
-    Moved back into the seat's frame a point lies at reach q along a direction; that q equals the
-    opening's radius there is the equation. A point off by e along the normal n of the edge is off
-    by e / (n . u) along its ray u, with n / (n . u) = u - (r' / r) u' as for radii.
+    `radius_at` is of the opening, `figure_at` of its figure without waves. Moved back into the
+    seat's frame a point lies at reach q along a direction; that q equals the opening's radius
+    there is the equation. A point off by e along the normal n of the edge is off by e / (n . u)
+    along its ray u, with n / (n . u) = u - (r' / r) u' as for radii. A shift and a turn move the
+    point against the figure alone, as the waves go with it.
     """
-    x, y, turn, scale = (float(here[at[name]]) for name in FRAME)
-    c, s = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
-    back = np.array([[c, s], [-s, c]]) / (1 + scale / 100)
-    seen = (trace.places - (x, y)) @ back.T
+    frame = here[[at[name] for name in FRAME]]
+    back = _back(frame)
+    seen = (trace.places - frame[:2]) @ back.T
     angle, reach = np.arctan2(seen[:, 1], seen[:, 0]), np.hypot(*seen.T)
-    step = 1e-4
-    around = (angle[:, None] + [-step, 0.0, step]).ravel()
-    radius, slopes = radius_at(around)
-    before, there, after = radius.reshape(-1, 3).T
-    bend = (after - before) / (2 * step) / reach
+    there, slopes = radius_at(angle)
     ray = seen / reach[:, None]
-    normal = ray - bend[:, None] * np.column_stack([-ray[:, 1], ray[:, 0]])
-    rows = slopes[1::3].copy()
+    across = np.column_stack([-ray[:, 1], ray[:, 0]])
+    bend, bend_of_figure = (_bend(of, angle, reach)[:, None] for of in (radius_at, figure_at))
+    normal = ray - bend_of_figure * across
+    rows = slopes.copy()
     rows[:, [at["trace_x_mm"], at["trace_y_mm"]]] = normal @ back
-    rows[:, at["trace_turn_deg"]] = -bend * reach * np.deg2rad(1)
-    rows[:, at["trace_scale_pct"]] = reach / (100 + scale)
+    rows[:, at["trace_turn_deg"]] = -bend_of_figure[:, 0] * reach * np.deg2rad(1)
+    rows[:, at["trace_scale_pct"]] = reach / (100 + frame[3])
     values = rows @ here - (there - reach)
-    return rows, values, _noise(trace, np.linalg.norm(normal, axis=1))
+    return rows, values, _noise(trace, np.hypot(1.0, bend[:, 0]))
+
+
+def _bend(radius_at: RadiusAt, angle: Array, reach: Array) -> Array:
+    """Slope of the radius by the direction, over the reach (m,)."""
+    step = 1e-4
+    before, after = np.split(radius_at(np.concatenate([angle - step, angle + step]))[0], 2)
+    bend: Array = (after - before) / (2 * step) / reach
+    return bend
 
 
 def _noise(trace: Trace, slant: Array) -> Array:

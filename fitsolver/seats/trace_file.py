@@ -1,4 +1,4 @@
-"""Traced points as text: a table of two columns, or lines of "x y", however a decimal is written."""
+"""Traced points as text: a table of two columns, or lines of "x y", with decimals as written."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from fitsolver.units import parse_length_mm, why_not
 
 MOST_FAULTS = 5
 _LETTER = re.compile(r"[a-z]", re.IGNORECASE)
+_QUOTED = re.compile(r'\s*"([^"]*)"\s*[,;\s]\s*"([^"]*)"\s*')
 _UNIT = re.compile(r"[0-9]\s*(mm|cm|in|inch|inches|px|µm|um|m)\b|[\"'][\s,;]*$", re.IGNORECASE)
 
 
@@ -61,7 +62,9 @@ def points_from(text: str, *, name: str) -> tuple[tuple[float, float], ...]:
             continue
         points.append((x, y))
     if not points and not faults:
-        faults.append(_fault(name, None, None, "holds no points", "Write x and y, one point a line"))
+        faults.append(
+            _fault(name, None, None, "holds no points", "Write x and y, one point a line")
+        )
     if len(faults) > MOST_FAULTS:
         more = len(faults) - MOST_FAULTS
         rule = f"has {more} more faulty line{'s' * (more > 1)}"
@@ -73,14 +76,14 @@ def points_from(text: str, *, name: str) -> tuple[tuple[float, float], ...]:
 
 def _cells(line: str) -> list[str]:
     """Part a line at semicolons; without any, at blanks; without any, at commas."""
+    if quoted := _QUOTED.fullmatch(line):
+        return [quoted[1], quoted[2]]
+    cells = [line]
     for mark in (";", None, ","):
-        plain = line.replace('"', "") if mark != "," else line
-        cells = [cell.strip().rstrip(",").strip() for cell in plain.split(mark)]
+        cells = [cell.strip().rstrip(",").strip() for cell in line.split(mark)]
         if len(cells) > 1:
-            return [cell for cell in cells if cell]
-        if mark is None and '","' in line:  # both cells in quotation marks
-            return [cell.strip('" ') for cell in line.split('","')]
-    return cells
+            break
+    return [cell for cell in cells if cell]
 
 
 def _fault(name: str, line: int | None, value: str | None, rule: str, remedy: str) -> Fault:
