@@ -12,13 +12,28 @@ import numpy as np
 
 from fitsolver.drawings.figure import SHEET_PENS, TEXT_PENS, Board, Drawing, Role, wrapped, zigzag
 from fitsolver.drawings.paint import write_drawing
-from fitsolver.drawings.plan_view import plan
-from fitsolver.drawings.section_view import Key, section
-from fitsolver.drawings.set_stone import SetStone, claw_directions, section_directions, set_stone
+from fitsolver.drawings.plan_view import empty_plan, plan
+from fitsolver.drawings.section_view import Key, empty_section, section
+from fitsolver.drawings.set_stone import (
+    EmptySeat,
+    SetStone,
+    claw_directions,
+    empty_seat,
+    section_directions,
+    set_stone,
+)
 from fitsolver.drawings.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
 from fitsolver.fitting.solver import FLOORS, HEIGHTS, Bench, Check
+from fitsolver.seats.belief import Belief
 
-__all__ = ["cut_drawing", "drawing_of", "gallery", "proposals_drawing", "write_drawing"]
+__all__ = [
+    "cut_drawing",
+    "drawing_of",
+    "gallery",
+    "proposals_drawing",
+    "seat_drawing",
+    "write_drawing",
+]
 
 _EDGE = 10.0
 # Room left and right of the metal for dimensions, in pens.
@@ -62,6 +77,26 @@ def drawing_of(
     )
 
 
+def seat_drawing(known: Belief) -> Drawing:
+    """Draw the best estimate of an empty seat: plan and one section, with what was read of it.
+
+    Dimensions that hang on something nobody measured are marked with ~.
+    """
+    scene = empty_seat(known)
+    pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
+    key = Key(assumed=scene.assumed, u={})
+    sheet = Board(pen)
+    direction, _ = section_directions(scene)
+    _place(sheet, empty_plan(scene, ("A", "B"), pen), "Plan from above")
+    view = empty_section(scene, direction, pen, key)
+    _place(sheet, view, f"Section A–A{_where(scene, direction)}")
+    scale_bar(sheet, _EDGE * pen, sheet.low - 16 * pen)
+    dimensions = "; ".join(f"{row.name} {row.value}" for row in key.rows)
+    return sheet.sheet(
+        f"{known.mounting.name}: the empty seat", f"Plan and section. Dimensions: {dimensions}."
+    )
+
+
 def _place(board: Board, view: Board, caption: str) -> None:
     """Hang a view and its caption under what a column has already."""
     pen = board.pen
@@ -72,7 +107,7 @@ def _place(board: Board, view: Board, caption: str) -> None:
     board.take(view.items, (SHEET_PENS / 2 * pen, y - float(view.corners()[1, 1])))
 
 
-def _where(scene: SetStone, direction_rad: float) -> str:
+def _where(scene: EmptySeat, direction_rad: float) -> str:
     if scene.claws:
         cut = claw_directions(scene, direction_rad)
         if cut:
