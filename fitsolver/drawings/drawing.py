@@ -90,7 +90,8 @@ def seat_drawing(known: Belief) -> Drawing:
     _place(sheet, empty_plan(scene, ("A", "B"), pen), "Plan from above")
     view = empty_section(scene, direction, pen, key)
     _place(sheet, view, f"Section A–A{_where(scene, direction)}")
-    scale_bar(sheet, _EDGE * pen, sheet.low - 16 * pen)
+    low = _dimension_rows(sheet, key, sheet.low - 18 * pen)
+    scale_bar(sheet, _EDGE * pen, low - 6 * pen)
     dimensions = "; ".join(f"{row.name} {row.value}" for row in key.rows)
     return sheet.sheet(
         f"{known.mounting.name}: the empty seat", f"Plan and section. Dimensions: {dimensions}."
@@ -151,17 +152,7 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     y = board.low - 14 * pen
     board.stroke([[_EDGE * pen, y], [(SHEET_PENS - _EDGE) * pen, y]], "frame")
     y -= 12 * pen
-    half = (len(key.rows) + 1) // 2
-    columns = (_EDGE, SHEET_PENS / 2 + 6)
-    width = SHEET_PENS / 2 - _EDGE - 3
-    for k, row in enumerate(key.rows):
-        x = columns[k // half] * pen
-        level = y - (k % half) * 15 * pen
-        board.label([x, level], row.letter, bold=True, across="left", size=10)
-        board.label([x + 11 * pen, level], row.name, across="left", size=10)
-        end = min(x + width * pen, (SHEET_PENS - _EDGE) * pen)
-        board.label([end, level], row.value, across="right", size=10)
-    y -= half * 15 * pen + 4 * pen
+    y = _dimension_rows(board, key, y) - 4 * pen
     scale_bar(board, _EDGE * pen, y)
     y -= 14 * pen
     note = "Best estimate of the seat; lengths in mm, ± their standard uncertainty."
@@ -185,6 +176,22 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
         x, level = columns[k % 2] * pen, y - (k // 2) * 15 * pen
         _swatch(board, x, level, what)
         board.label([x + 36 * pen, level], words_, across="left", size=10)
+
+
+def _dimension_rows(board: Board, key: Key, y: float) -> float:
+    """Write in two columns what the letters mean, from y down; return where they end."""
+    pen = board.pen
+    half = (len(key.rows) + 1) // 2
+    columns = (_EDGE, SHEET_PENS / 2 + 6)
+    width = SHEET_PENS / 2 - _EDGE - 3
+    for k, row in enumerate(key.rows):
+        x = columns[k // half] * pen
+        level = y - (k % half) * 15 * pen
+        board.label([x, level], row.letter, bold=True, across="left", size=10)
+        board.label([x + 11 * pen, level], row.name, across="left", size=10)
+        end = min(x + width * pen, (SHEET_PENS - _EDGE) * pen)
+        board.label([end, level], row.value, across="right", size=10)
+    return y - half * 15 * pen
 
 
 def _swatch(board: Board, x: float, y: float, what: str) -> None:
