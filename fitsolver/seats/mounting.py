@@ -188,6 +188,7 @@ def mounting_from(document: Document) -> Mounting:
         claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_directions_deg)),
         instruments=tools,
         allowances=dict(file.allowances),
+        budget=None if file.budget is None else file.budget.budget(),
         **given,
     )
 
