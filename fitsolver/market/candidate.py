@@ -337,7 +337,7 @@ class _Row:
         self._named("measured_with", tool, instrument)
         styles = None if style is None else self._makes(style, stuff)
         readings = self._readings(style)
-        mass = readings.pop("mass_ct", None)
+        weighed = readings.get("mass_ct")
         price, per_ct = self._amount("price"), self._amount("price_per_ct")
         if price is not None and per_ct is not None:
             self.refuse(
@@ -345,6 +345,8 @@ class _Row:
                 "Give one of them: the other follows from the weight",
             )  # fmt: skip
         if self.faults or style is None or stuff is None or styles is None:
+            # Sizes are judged even where something else is wrong, so that all is told at once.
+            self._each(style or cut("round-brilliant"), readings)
             return None
         found = Candidate(
             row=self.row,
@@ -353,8 +355,8 @@ class _Row:
             styles=styles,
             stuff=stuff,
             offered_as=self.text("material"),
-            readings=readings,
-            mass_ct=None if mass is None else fmean(mass),
+            readings={name: values for name, values in readings.items() if name != "mass_ct"},
+            mass_ct=None if weighed is None else fmean(weighed),
             instrument=tool,
             price=price,
             price_per_ct=per_ct,
@@ -364,11 +366,25 @@ class _Row:
             ),
         )
         try:
-            evidence_of(style, found.measured())
+            mass = {} if found.mass_ct is None else {"mass_ct": found.mass_ct}
+            evidence_of(style, {**found.measured(), **mass})
             refuse_strange(style, *found.sizes_mm, found.heights_mm)
         except FitsolverError as error:
-            self.refuse(*explain(error))
+            self._each(style, readings)
+            if not self.faults:
+                self.refuse(*explain(error))
         return None if self.faults else found
+
+    def _each(self, style: CutStyle, readings: Mapping[str, tuple[float, ...]]) -> None:
+        """Judge each reading by itself, so that one fault does not hide the next."""
+        for title, values in readings.items():
+            if title in (LEAST, MOST):  # they go together
+                continue
+            size = {} if title in ("length_mm", "width_mm") else {"width_mm": 1.0}
+            try:
+                evidence_of(style, {**size, title: values})
+            except FitsolverError as error:
+                self.refuse(*explain(error))
 
     def _named(self, column: str, text: str, find: Callable[[str], Found]) -> Found | None:
         if not text:
@@ -391,7 +407,7 @@ class _Row:
         return None if made is None else (made,)
 
     def _readings(self, style: CutStyle | None) -> dict[str, tuple[float, ...]]:
-        """Read what was measured; each by itself, so that one fault does not hide the next."""
+        """Read what was measured."""
         found: dict[str, tuple[float, ...]] = {}
         judge = style or cut("round-brilliant")
         for title in self.places:
@@ -407,13 +423,6 @@ class _Row:
             if values is None:
                 continue
             found[title] = values
-            if title in (LEAST, MOST):  # they go together
-                continue
-            size = {} if title in ("length_mm", "width_mm") else {"width_mm": 1.0}
-            try:
-                evidence_of(judge, {**size, title: values})
-            except FitsolverError as error:
-                self.refuse(*explain(error))
         if style is not None and style.family == "round":
             # A round has one diameter; readings along and across it may both be given.
             for one, other in (("length_mm", "width_mm"), ("width_mm", "length_mm")):

@@ -48,9 +48,9 @@ Ceiling = Callable[[float], float | None]
 Progress = Callable[[int, int], None]
 Within = Literal["under", "over", "perhaps"]
 
-IN_FULL = 60
+IN_FULL = 40
 """So many stones at most are judged with all draws."""
-FIRST_DRAWS = 128
+FIRST_DRAWS = 96
 # Stones placed at once, and how far their ratio may be off the figure's (2 % apart at most).
 _BATCH = 32
 _RATIO_STEP = 0.02
