@@ -50,6 +50,11 @@ app.command(
     usage="Usage: fitsolver propose MOUNTING [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.compare:compare",
+    help="Compare stones that were found for a mounting: seat, price, mass and alteration.",
+    usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.density:density",
     help="Find a stone's density by weighing it in air and in water, and what that agrees with.",
     usage="Usage: fitsolver density --mass-air-ct CT --mass-water-ct CT [OPTIONS]\n"

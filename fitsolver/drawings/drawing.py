@@ -42,17 +42,23 @@ _WIDE = SHEET_PENS - 2 * _EDGE
 
 
 def drawing_of(
-    bench: Bench, check: Check, *, measured: Collection[str] = (), wide: bool = False
+    bench: Bench,
+    check: Check,
+    *,
+    measured: Collection[str] = (),
+    wide: bool = False,
+    reach_mm: float = 0.0,
 ) -> Drawing:
     """Draw one checked stone in its seat: plan, two sections, dimensions and verdict.
 
     Dimensions are those of the best estimate, in millimetres; those that hang on something nobody
     measured are marked with ~. `measured` names those heights of the stone that were read (of
     `solver.HEIGHTS`); the others are shared out of its depth by its style. A `wide`
-    sheet has the sections beside the plan.
+    sheet has the sections beside the plan. `reach_mm` is how far to the side the scale must leave
+    room, if that is more than this stone and its metal need.
     """
     scene = set_stone(bench, check)
-    pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
+    pen = 2 * max(scene.reach, reach_mm) / (SHEET_PENS - 2 * LANE)
     key = Key(
         assumed=scene.assumed | (set(HEIGHTS) - set(measured)),
         u={margin.name: margin.u_mm for margin in check.requirements},
