@@ -67,6 +67,11 @@ app.command(
     "[--into MOUNTING] [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.serve:serve",
+    help="Open the page: the whole job in a browser, here and on a phone beside you.",
+    usage="Usage: fitsolver serve [--folder DIR] [--port N] [--no-browser] [--share]",
+)
+app.command(
     "fitsolver.commands.cuts:cuts",
     help="List the cut styles, or describe and draw one.",
     usage="Usage: fitsolver cuts [NAME] [OPTIONS]",

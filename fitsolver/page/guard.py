@@ -58,9 +58,13 @@ class Keys:
     known: set[str] = field(default_factory=set)
 
     def new_token(self) -> str:
-        """Return a token that opens the door once; an older unused one goes stale."""
-        token = secrets.token_urlsafe(18)
+        """Return a token that opens the door once; older unused ones go stale."""
         self.tokens.clear()
+        return self.another_token()
+
+    def another_token(self) -> str:
+        """Return one more token that opens the door once."""
+        token = secrets.token_urlsafe(18)
         self.tokens.add(token)
         return token
 

@@ -51,7 +51,9 @@ WAYS: Mapping[str, tuple[str, ...]] = {
     "tried": ("drops_in", "refuses"),
     "unmeasured": (),
 }
+AGAIN = "again"
 MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
+KEPT = "kept:"
 LISTS = ("claw_directions_deg",)
 RADII = "opening_radii_mm"
 # In the file these are plain numbers, not readings.
@@ -98,6 +100,14 @@ def _needed(kind: tuple[tuple[str, str], ...]) -> frozenset[str]:
     seat = {key: value for key, value in kind if key != "finger_along"}
     faults = _faults({"name": "x", "seat": seat})
     return frozenset(each.key for each in faults if each.missing)
+
+
+def unkept(fields: Mapping[str, str]) -> Fields:
+    """Join what the form shows with what it keeps of another kind of seat."""
+    kept = {
+        name.removeprefix(KEPT): text for name, text in fields.items() if name.startswith(KEPT)
+    }
+    return kept | {name: text for name, text in fields.items() if not name.startswith(KEPT)}
 
 
 def needed(fields: Mapping[str, str]) -> list[str]:
@@ -319,7 +329,9 @@ def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object
     entry: Data = {}
     for name in WAYS[way]:
         typed = fields.get(key if name == "read" else f"{key}.{name}", "")
-        value = _lengths(typed)
+        if name == "read":
+            typed += " " + fields.get(f"{key}.{AGAIN}", "")
+        value = _lengths(typed.strip())
         if value is not None:
             entry[name] = value
     if not entry:

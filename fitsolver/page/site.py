@@ -177,6 +177,7 @@ class Site:
             "static": frozenset(self.static),
             "mm": lambda value: f"{value:z.2f}",
             "shared": keys.shared,
+            "outline": _outline,
         }
         self.environment.filters |= {"data": data_element, "per_cent": per_cent_element}
         self.benches: Kept[str, Bench] = Kept(6)
@@ -267,6 +268,12 @@ class Site:
         except HTTPException as error:
             raise Wrong(400, self.words.fault.too_many) from error
         return fields
+
+
+def _outline(family: str) -> Markup:
+    from fitsolver.page.pictogram import outline_picture
+
+    return Markup(outline_picture(family))
 
 
 def _plain(text: str) -> str:

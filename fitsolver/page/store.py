@@ -113,6 +113,10 @@ class Store:
         except Missing:
             return Page(text="", revision=NOTHING)
 
+    def candidates_file(self, slug: str) -> Path:
+        """Return where a mounting's candidates are, for those who read the table themselves."""
+        return self._path(slug).with_suffix(CANDIDATES)
+
     def create(self, name: str, text: str) -> str:
         """Write a new mounting under a name of its own, and return that."""
         with self._lock:

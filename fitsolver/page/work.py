@@ -1,4 +1,4 @@
-"""Work that takes longer than a page should: proposals, made one after another in a thread.
+"""Work that takes longer than a page should, done one task after another in a thread.
 
 Readings that change make what was begun for them useless: a mounting has one task at a time, and a
 new one for it stops the old.
@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from threading import Lock
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from fitsolver.fitting.proposal import Proposals
+from typing import Any
 
 MOST_KEPT = 24
 Mark = tuple[str, str]
@@ -27,15 +25,21 @@ class Stopped(Exception):
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class Task:
-    """One proposal in the making; `answer` when it is done, `failed` if it was stopped."""
+    """One answer in the making; `answer` when it is done, `failed` if it was stopped."""
 
     mark: Mark
     done: int = 0
     total: int = 0
-    answer: Proposals | None = None
+    answer: Any = None
     failed: bool = False
     cancelled: bool = False
     future: Future[None] | None = field(default=None, repr=False)
+
+    def wait(self, seconds: float) -> None:
+        """Wait for the answer, but not longer than that."""
+        if self.future is not None:
+            with suppress(Exception):
+                self.future.result(seconds)
 
     @property
     def ready(self) -> bool:
@@ -53,7 +57,7 @@ class Work:
         self._tasks: dict[Mark, Task] = {}
         self._current: dict[str, Task] = {}
 
-    def task(self, slug: str, mark: Mark, make: Callable[[Progress], Proposals]) -> Task:
+    def task(self, slug: str, mark: Mark, make: Callable[[Progress], Any]) -> Task:
         """Return the task for a mounting as it is now; begin it if it is new."""
         with self._lock:
             task = self._tasks.get(mark)
@@ -77,7 +81,7 @@ class Work:
         self._pool.shutdown(wait=True, cancel_futures=True)
 
     @staticmethod
-    def _run(task: Task, make: Callable[[Progress], Proposals]) -> None:
+    def _run(task: Task, make: Callable[[Progress], Any]) -> None:
         def progress(done: int, total: int) -> None:
             if task.cancelled:
                 raise Stopped
