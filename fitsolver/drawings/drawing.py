@@ -39,6 +39,8 @@ _EDGE = 10.0
 # Room left and right of the metal for dimensions, in pens.
 LANE = 70.0
 _WIDE = SHEET_PENS - 2 * _EDGE
+# Where the two columns below the views begin, in pens.
+_COLUMNS = _EDGE, SHEET_PENS / 2 + 6
 
 
 def drawing_of(
@@ -179,7 +181,7 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     entries += [("datum", "axis; datum of heights"), ("break", "not measured beyond"),
                 ("assumed", "~ assumed, not measured")]  # fmt: skip
     for k, (what, words_) in enumerate(entries):
-        x, level = columns[k % 2] * pen, y - (k // 2) * 15 * pen
+        x, level = _COLUMNS[k % 2] * pen, y - (k // 2) * 15 * pen
         _swatch(board, x, level, what)
         board.label([x + 36 * pen, level], words_, across="left", size=10)
 
@@ -188,10 +190,9 @@ def _dimension_rows(board: Board, key: Key, y: float) -> float:
     """Write in two columns what the letters mean, from y down; return where they end."""
     pen = board.pen
     half = (len(key.rows) + 1) // 2
-    columns = (_EDGE, SHEET_PENS / 2 + 6)
     width = SHEET_PENS / 2 - _EDGE - 3
     for k, row in enumerate(key.rows):
-        x = columns[k // half] * pen
+        x = _COLUMNS[k // half] * pen
         level = y - (k % half) * 15 * pen
         board.label([x, level], row.letter, bold=True, across="left", size=10)
         board.label([x + 11 * pen, level], row.name, across="left", size=10)

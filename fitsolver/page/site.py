@@ -213,8 +213,7 @@ class Site:
         return self.environment.get_template(template).render(
             mark=self.keys.mark(asked.browser),
             path=asked.request.url.path,
-            said="",
-            **context,
+            **{"said": "", **context},
         )
 
     def endpoint(self, view: View) -> Callable[[Request], Awaitable[Response]]:
