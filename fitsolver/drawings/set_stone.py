@@ -1,4 +1,4 @@
-"""A stone where the check has put it: its outline, gaps and sections in the seat's own frame."""
+"""A seat, and a stone where the check has put it: outline, gaps, sections in the seat's frame."""
 
 from __future__ import annotations
 
@@ -10,22 +10,19 @@ from numpy.typing import NDArray
 
 from fitsolver.drawings.projection import upright_section
 from fitsolver.fitting.solver import Bench, Check
-from fitsolver.seats.seat import FACE_POINTS, Seats
+from fitsolver.seats.belief import Belief
+from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats_of
 from fitsolver.stones.stone import Stone
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
-class SetStone:
-    """A stone as it sits in the best estimate of a seat; `girdle_z` is its girdle's middle."""
+class EmptySeat:
+    """The best estimate of a seat as it is drawn; `assumed` names what nobody measured."""
 
     seats: Seats
-    stone: Stone
-    turn_rad: float
-    shift: Array
-    girdle_z: float
-    bottom_z: float
     assumed: frozenset[str]
     finger_radius_mm: float | None
     finger_across: Array
@@ -45,6 +42,70 @@ class SetStone:
         """Name of the reading that says how deep the floor lies."""
         return "depth_below_ledge_mm" if self.cut else "depth_below_rim_mm"
 
+    @property
+    def level(self) -> float:
+        """Height at which the plan is cut."""
+        return 0.0
+
+    @cached_property
+    def face(self) -> Array:
+        """The metal's inner face at that height, (n, 2)."""
+        face: Array = self.seats.opening_at(np.full(self.seats.count, self.level))[0]
+        return face
+
+    @property
+    def depth(self) -> float:
+        """Thickness of the metal behind the inner face [mm]."""
+        return float(self.seats.thickness[0]) - (self.notch if self.claws and self.cut else 0.0)
+
+    @property
+    def notch(self) -> float:
+        """Depth of the notches of cut claws [mm]."""
+        if self.seats.ledge_inner is None:
+            return 0.0
+        return float(np.linalg.norm((self.seats.opening - self.seats.ledge_inner)[0, 0]))
+
+    @cached_property
+    def bodies(self) -> list[Array]:
+        """Outlines of the metal at that height: each claw; or a wall's outer and inner line."""
+        return _bodies(self, self.face)
+
+    @cached_property
+    def reach(self) -> float:
+        """How far metal and stone go from the centre, sideways in any of the views [mm]."""
+        every = self.plan_points
+        along, _ = section_directions(self)
+        axis = np.array([np.cos(along), np.sin(along)])
+        return float(max(np.abs(every[:, 0]).max(), np.abs(every @ axis).max()))
+
+    @property
+    def plan_points(self) -> Array:
+        """Every corner of what the plan shows, (m, 2)."""
+        return np.concatenate(self.bodies)
+
+    def floor(self, t: Array, direction_rad: float) -> Array:
+        """Height of the finger or the back at distances t along a direction."""
+        level = float(self.seats.floor_z[0])
+        if self.finger_radius_mm is None:
+            return np.full_like(t, level)
+        across = t * float(
+            self.finger_across @ np.array([np.cos(direction_rad), np.sin(direction_rad)])
+        )
+        radius = self.finger_radius_mm
+        top: Array = level - radius + np.sqrt(np.maximum(radius**2 - across**2, 0.0))
+        return top
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetStone(EmptySeat):
+    """A stone as it sits in the best estimate of a seat; `girdle_z` is its girdle's middle."""
+
+    stone: Stone
+    turn_rad: float
+    shift: Array
+    girdle_z: float
+    bottom_z: float
+
     def to_seat(self, points: Array) -> Array:
         """Turn and shift plan points (..., 2) of the stone into the seat's frame."""
         c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
@@ -57,17 +118,11 @@ class SetStone:
         brought: Array = (points - self.shift) @ np.array([[c, -s], [s, c]])
         return brought
 
-    @cached_property
+    @property
     def level(self) -> float:
         """Height at which the plan is cut: the edge of the girdle that leaning metal is nearest."""
         leaning = float(self.seats.lean[0]) > 0
         return self.bottom_z + (self.stone.girdle_mm if leaning else 0.0)
-
-    @cached_property
-    def face(self) -> Array:
-        """The metal's inner face at that height, (n, 2)."""
-        face: Array = self.seats.opening_at(np.full(self.seats.count, self.level))[0]
-        return face
 
     @cached_property
     def outline(self) -> Array:
@@ -85,31 +140,6 @@ class SetStone:
         return away[np.arange(len(away)), best], along
 
     @property
-    def depth(self) -> float:
-        """Thickness of the metal behind the inner face [mm]."""
-        return float(self.seats.thickness[0]) - (self.notch if self.claws and self.cut else 0.0)
-
-    @property
-    def notch(self) -> float:
-        """Depth of the notches of cut claws [mm]."""
-        if self.seats.ledge_inner is None:
-            return 0.0
-        return float(np.linalg.norm((self.seats.opening - self.seats.ledge_inner)[0, 0]))
-
-    @cached_property
-    def bodies(self) -> list[Array]:
-        """Outlines of the metal at the girdle: each claw; or a wall's outer and inner line."""
-        return _bodies(self, self.face)
-
-    @cached_property
-    def reach(self) -> float:
-        """How far metal and stone go from the centre, sideways in any of the views [mm]."""
-        every = self.plan_points
-        along, _ = section_directions(self)
-        axis = np.array([np.cos(along), np.sin(along)])
-        return float(max(np.abs(every[:, 0]).max(), np.abs(every @ axis).max()))
-
-    @cached_property
     def plan_points(self) -> Array:
         """Every corner of metal and girdle in the plan, (m, 2)."""
         return np.concatenate([*self.bodies, self.outline])
@@ -123,26 +153,23 @@ class SetStone:
         raised: Array = points + np.array([0.0, self.girdle_z])
         return raised
 
-    def floor(self, t: Array, direction_rad: float) -> Array:
-        """Height of the finger or the back at distances t along a direction."""
-        level = float(self.seats.floor_z[0])
-        if self.finger_radius_mm is None:
-            return np.full_like(t, level)
-        across = t * float(
-            self.finger_across @ np.array([np.cos(direction_rad), np.sin(direction_rad)])
-        )
-        radius = self.finger_radius_mm
-        top: Array = level - radius + np.sqrt(np.maximum(radius**2 - across**2, 0.0))
-        return top
+
+def empty_seat(known: Belief) -> EmptySeat:
+    """Return the best estimate of a seat, without a stone in it."""
+    mounting = known.mounting
+    radius, across = _finger(mounting)
+    return EmptySeat(
+        seats=seats_of(known, known.mean[None]),
+        assumed=frozenset(item.name for item in known.assumed),
+        finger_radius_mm=radius,
+        finger_across=across,
+    )
 
 
 def set_stone(bench: Bench, check: Check) -> SetStone:
     """Put the checked stone where the check found it."""
-    mounting = bench.mounting
-    finger = mounting.finger_diameter_mm if mounting.back == "open" else None
-    # A finger along the width curves away along the length.
-    across = (1.0, 0.0) if mounting.finger_along == "width" else (0.0, 1.0)
     middle = check.girdle_bottom_mm + check.stone.girdle_mm / 2
+    radius, across = _finger(bench.mounting)
     return SetStone(
         seats=bench.best,
         stone=check.stone,
@@ -151,12 +178,20 @@ def set_stone(bench: Bench, check: Check) -> SetStone:
         girdle_z=check.rest_height_mm if np.isfinite(check.rest_height_mm) else middle,
         bottom_z=check.girdle_bottom_mm,
         assumed=frozenset(item.name for item in check.assumed),
-        finger_radius_mm=finger.value_mm / 2 if finger is not None else None,
-        finger_across=np.array(across),
+        finger_radius_mm=radius,
+        finger_across=across,
     )
 
 
-def section_directions(scene: SetStone) -> tuple[float, float]:
+def _finger(mounting: Mounting) -> tuple[float | None, Array]:
+    """Radius of the finger [mm], None if it is not known, and the way in which it curves."""
+    finger = mounting.finger_diameter_mm if mounting.back == "open" else None
+    # A finger along the width curves away along the length.
+    across = (1.0, 0.0) if mounting.finger_along == "width" else (0.0, 1.0)
+    return finger.value_mm / 2 if finger is not None else None, np.array(across)
+
+
+def section_directions(scene: EmptySeat) -> tuple[float, float]:
     """Directions [rad] of the sections A-A and B-B, to the right in the plan or up.
 
     A wall is cut across the width and along the length. Claws are cut through the two that face
@@ -176,7 +211,7 @@ def section_directions(scene: SetStone) -> tuple[float, float]:
     return direction, 0.0 if abs(np.sin(direction)) > 0.9 else np.pi / 2
 
 
-def claw_directions(scene: SetStone, direction_rad: float) -> list[float]:
+def claw_directions(scene: EmptySeat, direction_rad: float) -> list[float]:
     """Directions [deg] of the claws that the section along a direction cuts."""
     line = np.array([np.cos(direction_rad), np.sin(direction_rad)])
     cut = []
@@ -188,7 +223,7 @@ def claw_directions(scene: SetStone, direction_rad: float) -> list[float]:
     return cut
 
 
-def _bodies(scene: SetStone, face: Array) -> list[Array]:
+def _bodies(scene: EmptySeat, face: Array) -> list[Array]:
     if not scene.claws:
         return [offset(face, scene.depth), face]
     behind = face + scene.depth * scene.seats.outward

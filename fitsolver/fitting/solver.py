@@ -151,13 +151,14 @@ def stone_sizes(
     depth_mm: ArrayLike,
     u_mm: float,
     samples: int,
-    heights_mm: Mapping[str, float] | None = None,
+    heights_mm: Mapping[str, ArrayLike] | None = None,
 ) -> Sizes:
     """Sample stones known by length, width and depth, each with standard uncertainty `u_mm`.
 
     For one stone or several of a style, (n,) [mm]; their samples stand one stone after the other,
     (n (samples + 1),). A known depth may be shared among crown, girdle and pavilion in many ways:
-    by the style's spreads, narrowed by what was measured (`heights_mm`, keys of `HEIGHTS`, same u).
+    by the style's spreads, narrowed by what was measured (`heights_mm`, keys of `HEIGHTS`,
+    one value or one a stone, same u).
     """
     length, width, depth = (
         np.atleast_1d(np.asarray(size, dtype=np.float64))
@@ -168,7 +169,7 @@ def stone_sizes(
     for name, value in (heights_mm or {}).items():
         k = HEIGHTS.index(name)
         gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
-        mean = mean + (value / width - mean[:, k])[:, None] * gain
+        mean = mean + (np.asarray(value) / width - mean[:, k])[:, None] * gain
         covariance = covariance - np.outer(gain, covariance[k])
     drawn = mean[:, None, :] + points[:, :3] @ spread_factor(covariance).T
     drawn = np.where(mean[:, None, :] <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
@@ -281,20 +282,29 @@ def best_turn(
     the one whose smallest margin is widest for any of the sizes.
     """
     found = []
-    middle = len(sizes.width) // 2
     for turn in tried if tried is not None else turns(figure.style, figure.length_ratio):
-        height: Array | None = None
-        # Leaning metal is judged at the girdle's height, which the first round finds.
-        for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
-            _, needs = fitted(
-                figure, ready.best, sizes, ready.allowances, turn, height, nominal=middle
-            )
-            height = needs.girdle_bottom
-        assert height is not None
-        score = float(np.min(list(needs.margins.values()), axis=0).max())
-        found.append((score, turn, height))
+        scores, height = turn_scores(ready, figure, sizes, turn)
+        found.append((float(scores.max()), turn, height))
     _, turn, height = max(found, key=lambda item: item[0])
     return turn, height
+
+
+def turn_scores(ready: Bench, figure: Form, sizes: Sizes, turn_rad: float) -> tuple[Array, Array]:
+    """Smallest margin [mm] of given sizes (s,) at one turn in the best estimate, (s,).
+
+    Beside it the heights of the girdle's lower plane (s,) [mm].
+    """
+    middle = len(sizes.width) // 2
+    height: Array | None = None
+    # Leaning metal is judged at the girdle's height, which the first round finds.
+    for _ in range(2 if abs(float(ready.best.lean[0])) > 0.005 else 1):
+        _, needs = fitted(
+            figure, ready.best, sizes, ready.allowances, turn_rad, height, nominal=middle
+        )
+        height = needs.girdle_bottom
+    assert height is not None
+    scores: Array = np.min(list(needs.margins.values()), axis=0)
+    return scores, height
 
 
 def turns(style: CutStyle, length_ratio: float) -> tuple[float, ...]:
@@ -327,7 +337,7 @@ def check(
 
     Raises `OutOfRange` for sizes that make no stone of the style, `UnknownName` for a height.
     """
-    _refuse_strange(style, length_mm, width_mm, depth_mm, heights_mm or {})
+    refuse_strange(style, length_mm, width_mm, depth_mm, heights_mm or {})
     figure = form(style, length_mm / width_mm, proportions)
     allowed = ready.allowances
     u, draws = allowed["stone_reading_u_mm"], ready.seats.count - 1
@@ -365,13 +375,14 @@ def check(
     )
 
 
-def _refuse_strange(
+def refuse_strange(
     style: CutStyle,
     length_mm: float,
     width_mm: float,
     depth_mm: float,
     heights_mm: Mapping[str, float],
 ) -> None:
+    """Raise what is wrong with the sizes of one stone [mm]; see `check`."""
     for name, value in (("length_mm", length_mm), ("width_mm", width_mm), ("depth_mm", depth_mm)):
         if not 0.5 <= value <= 100:
             raise OutOfRange(name, value, 0.5, 100, remedy="sizes are in millimetres")

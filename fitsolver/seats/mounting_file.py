@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 from pydantic import Field, field_validator
 
 from fitsolver.files.datafile import Millimetres, Number, nearest
+from fitsolver.market.budget_table import BudgetTable
 from fitsolver.readings.instrument import INSTRUMENTS
 from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
 from fitsolver.seats.mounting_key import KEYS, Finger
@@ -45,6 +46,7 @@ class MountingFile(FileModel):
     instruments: dict[str, InstrumentTable] = Field(default_factory=dict)
     seat: SeatTable = Field(default_factory=SeatTable)
     allowances: dict[str, Number] = Field(default_factory=dict)
+    budget: BudgetTable | None = None
 
     @field_validator("finger_diameter_mm")
     @classmethod
@@ -60,6 +62,9 @@ class MountingFile(FileModel):
         yield from self._instrument_faults()
         for key, value, rule, remedy in seat_faults(self.seat):
             yield f"seat.{key}", value, rule, remedy
+        if self.budget is not None:
+            for key, value, rule, remedy in self.budget.cross_faults():
+                yield f"budget.{key}", value, rule, remedy
 
     def _instrument_faults(self) -> Iterator[CrossFault]:
         for name, table in self.instruments.items():

@@ -83,6 +83,21 @@ def numbered(reader: Reader, name: str) -> Iterator[Row]:
         raise file_fault(name, rule, "Look for a stray quotation mark", line=line) from error
 
 
+def table_of(path: Path) -> tuple[list[str], list[Row], str]:
+    """Read a table that fits into memory: column names, rows that are not empty, delimiter.
+
+    The delimiter is the one of , and ; that is more frequent in the line of names.
+    """
+    bytes_of(path)
+    with open(path, encoding="utf-8-sig", newline="") as file:
+        line = file.readline()
+        delimiter = ";" if line.count(";") > line.count(",") else ","
+        file.seek(0)
+        lines = numbered(csv.reader(file, delimiter=delimiter), str(path))
+        header = next(lines, (0, []))[1]
+        return header, [row for row in lines if any(cell.strip() for cell in row[1])], delimiter
+
+
 def blocks_of(rows: Iterator[Row]) -> Iterator[list[Row]]:
     """Yield rows in lists of at most `BLOCK`."""
     block: list[Row] = []

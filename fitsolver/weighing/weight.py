@@ -44,6 +44,7 @@ __all__ = [
     "height_prior",
     "heights_given_depth",
     "weigh",
+    "weigh_evidence",
     "weigh_list",
 ]
 
@@ -264,9 +265,8 @@ def weigh_list(
     for start in range(0, len(good), CHUNK):
         rows = good[start : start + CHUNK]
         some = [item.rows(rows) for item in evidence]
-        mixed = mixture_of(styles, (stuff.density_g_cm3, stuff.density_u_g_cm3), some)
-        value[rows], spread[rows] = mixed.value_and_u("weight_ct")
-        warnings += [(int(rows[row]), text) for row, text in _warnings(mixed, some)]
+        value[rows], spread[rows], said = weigh_evidence(styles, stuff, some)
+        warnings += [(int(rows[row]), text) for row, text in said]
     factor = np.exp(REACH * spread / value)
     return WeightList(
         weight_ct=value,
@@ -276,6 +276,17 @@ def weigh_list(
         faults=tuple(sorted(reasons.items())),
         warnings=tuple(warnings),
     )
+
+
+def weigh_evidence(
+    styles: Sequence[CutStyle], stuff: Material, evidence: Sequence[Evidence]
+) -> tuple[Array, Array, list[tuple[int, str]]]:
+    """Return the weights (n,) and their u [ct] of n stones of a style, and what is unusual.
+
+    The evidence has passed `evidence.faults`; what is unusual is (stone, text).
+    """
+    mixed = mixture_of(styles, (stuff.density_g_cm3, stuff.density_u_g_cm3), evidence)
+    return *mixed.value_and_u("weight_ct"), _warnings(mixed, evidence)
 
 
 def log_normal(value: Array, u: Array) -> Estimate:

@@ -1,0 +1,503 @@
+"""Candidates for one mounting, judged alike and ranked: seat, price, mass, and what it takes.
+
+Every stone is judged as `solver.check` judges one. Of a long table that would take minutes, so
+each stone has a first look with fewer draws, many of them placed at once, and only the best are
+judged in full; which is which stays visible (`Compared.check` is None after a first look).
+
+Nothing here says what a stone is. A mass that does not go with a size says that stone, cut or
+readings are not as offered; what somebody states of a stone is repeated with who states it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.solver import (
+    Bench,
+    Check,
+    Sizes,
+    Verdict,
+    check,
+    decide,
+    fitted,
+    stone_sizes,
+    turn_scores,
+    turns,
+)
+from fitsolver.market.candidate import Candidate
+from fitsolver.readings.reading import rectangular_u
+from fitsolver.readings.uncertainty import Estimate
+from fitsolver.seats.allowance import Allowances
+from fitsolver.seats.mounting import Mounting
+from fitsolver.stones.form import form
+from fitsolver.telling.layout import per_cent, plain
+from fitsolver.telling.setting import Alteration, alterations
+from fitsolver.weighing.consistency import Consistency, consistency
+from fitsolver.weighing.evidence import HALF_WIDTHS, Evidence, evidence_of
+from fitsolver.weighing.makes import mixture_of
+from fitsolver.weighing.weight import log_normal, weigh_evidence
+
+Array = NDArray[np.float64]
+Ceiling = Callable[[float], float | None]
+"""The most that a carat may cost in a stone of a weight [ct]; None where no such stone will do."""
+Progress = Callable[[int, int], None]
+Within = Literal["under", "over", "perhaps"]
+
+IN_FULL = 40
+"""So many stones at most are judged with all draws."""
+FIRST_DRAWS = 96
+# Stones placed at once, and how far their ratio may be off the figure's (2 % apart at most).
+_BATCH = 32
+_RATIO_STEP = 0.02
+
+ORDER: dict[Verdict, int] = {
+    "seats": 0,
+    "seats after alteration": 1,
+    "not decided": 2,
+    "does not seat": 3,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """The judgement on one stone as far as a table needs it; the margin is the binding one's."""
+
+    verdict: Verdict
+    probability: float
+    probability_after_alteration: float
+    binding: str
+    margin_mm: float
+    margin_u_mm: float
+    draws: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """What a stone costs, in the buyer's currency.
+
+    The ends `low` and `high` differ where the mass was not weighed: then they are those of the
+    estimated weight. `within` compares the price per carat with the ceiling at that weight; None
+    where there is no ceiling at all, "over" also where the budget has room for no such stone.
+    """
+
+    total: float
+    total_low: float
+    total_high: float
+    per_ct: float
+    per_ct_low: float
+    per_ct_high: float
+    by_mass: bool
+    ceiling_per_ct: float | None
+    within: Within | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """One candidate with everything a buyer lays side by side.
+
+    `check` is the full judgement, None where only a first look was taken; `alterations` are then
+    not worked out. `agreement` is None where the mass was not weighed. `reasons` say why it ranks
+    where it does, `reservations` what to settle before buying it.
+    """
+
+    rank: int
+    candidate: Candidate
+    look: Look
+    check: Check | None
+    alterations: tuple[Alteration, ...]
+    weight_ct: Estimate
+    warnings: tuple[str, ...]
+    agreement: Consistency | None
+    cost: Cost | None
+    reasons: tuple[str, ...] = ()
+    reservations: tuple[str, ...] = ()
+
+    @property
+    def alteration_mm(self) -> float:
+        """Metal to move beyond ordinary setting, all alterations together, at most [mm]."""
+        return sum(work.at_most_mm for work in self.alterations)
+
+    @property
+    def mass_agrees(self) -> bool | None:
+        """Whether the mass belongs to the size in the material offered; None if not weighed."""
+        offered = None if self.agreement is None else self.agreement.offered
+        return None if offered is None else offered.compatible
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Candidates for one mounting, the best first."""
+
+    mounting: Mounting
+    stones: tuple[Compared, ...]
+    has_ceiling: bool
+
+    def count(self, verdict: Verdict) -> int:
+        """Count the stones of a verdict."""
+        return sum(stone.look.verdict == verdict for stone in self.stones)
+
+    @property
+    def clear(self) -> Compared | None:
+        """The first stone that seats, as it is or altered, without a reservation."""
+        return next(
+            (stone for stone in self.stones
+             if ORDER[stone.look.verdict] <= 1 and not stone.reservations),
+            None,
+        )  # fmt: skip
+
+
+def compare(
+    ready: Bench,
+    candidates: Sequence[Candidate],
+    *,
+    ceiling: Ceiling | None = None,
+    in_full: int = IN_FULL,
+    progress: Progress | None = None,
+) -> Comparison:
+    """Judge candidates for one mounting and rank them.
+
+    Parameters
+    ----------
+    ready : Bench
+        The mounting made ready, with all its draws.
+    candidates : sequence of Candidate
+        Sound rows, from `read_candidates`.
+    ceiling : callable, optional
+        Price ceiling per carat by weight [ct].
+    in_full : int
+        How many stones are judged with all draws; of more, the best after a first look.
+    progress : callable, optional
+        Is told how many stones are done, of how many.
+
+    Returns
+    -------
+    Comparison
+        Ranked by verdict, probability in whole per cent, metal to move, budget, mass, row.
+
+    """
+    told = progress or (lambda done, total: None)
+    weights = _weights(candidates)
+    known: dict[int, Compared] = {}
+
+    def noted(k: int, found: Look, whole: Check | None) -> None:
+        weight, said, agreement = weights[k]
+        known[k] = Compared(
+            rank=0,
+            candidate=candidates[k],
+            look=found,
+            check=whole,
+            alterations=() if whole is None else alterations(whole),
+            weight_ct=weight,
+            warnings=said,
+            agreement=agreement,
+            cost=_cost(candidates[k], weight, ceiling),
+        )
+
+    total = len(candidates)
+    waiting = set(range(total))
+    if total > in_full:
+        for k, found in _first_looks(ready, candidates):
+            noted(k, found, None)
+            told(len(known), total + in_full)
+    else:
+        for k in sorted(waiting):
+            noted(k, *_in_full(ready, candidates[k]))
+            told(len(known), total)
+        waiting.clear()
+    # A full judgement may change the order, so the best are looked up anew until all have one.
+    judged = 0
+    while waiting and judged < in_full:
+        best = sorted(known, key=lambda k: _key(known[k]))[:in_full]
+        chosen = next((k for k in best if k in waiting), None)
+        if chosen is None:
+            break
+        noted(chosen, *_in_full(ready, candidates[chosen]))
+        waiting.remove(chosen)
+        judged += 1
+        told(total + judged, total + in_full)
+    order = sorted(known.values(), key=_key)
+    return Comparison(
+        mounting=ready.mounting,
+        stones=tuple(
+            replace(
+                stone,
+                rank=rank,
+                reasons=tuple(_reasons(stone)),
+                reservations=tuple(_reservations(stone)),
+            )
+            for rank, stone in enumerate(order, start=1)
+        ),
+        has_ceiling=ceiling is not None,
+    )
+
+
+def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
+    look = stone.look
+    altered = look.verdict != "seats"
+    chance = look.probability_after_alteration if altered else look.probability
+    within = None if stone.cost is None else stone.cost.within
+    return (
+        ORDER[look.verdict],
+        -round(100 * chance),
+        round(stone.alteration_mm, 2),
+        {"under": 0, "over": 2}.get(within or "", 1),
+        {True: 0, None: 1, False: 2}[stone.mass_agrees],
+        stone.candidate.row,
+    )
+
+
+# The seat
+
+
+def _bench_for(ready: Bench, candidate: Candidate) -> Bench:
+    """Give the bench the doubt of the instrument that took the stone's lengths."""
+    if candidate.u_mm is None:
+        return ready
+    allowed = Allowances(
+        {**ready.allowances, "stone_reading_u_mm": candidate.u_mm}, ready.allowances.overridden
+    )
+    return replace(ready, allowances=allowed)
+
+
+def _in_full(ready: Bench, candidate: Candidate) -> tuple[Look, Check]:
+    found = check(
+        _bench_for(ready, candidate),
+        candidate.style,
+        *candidate.sizes_mm,
+        heights_mm=candidate.heights_mm,
+    )
+    binding = next(item for item in found.requirements if item.name == found.binding)
+    look = Look(
+        verdict=found.verdict,
+        probability=found.probability,
+        probability_after_alteration=found.probability_after_alteration,
+        binding=found.binding,
+        margin_mm=binding.margin_mm,
+        margin_u_mm=binding.u_mm,
+        draws=ready.seats.count - 1,
+    )
+    return look, found
+
+
+@dataclass(slots=True, kw_only=True)
+class _Alike:
+    """Stones of one cut, nearly one ratio, one instrument and the same heights read."""
+
+    members: list[int] = field(default_factory=list)
+
+
+def _first_looks(ready: Bench, candidates: Sequence[Candidate]) -> Iterator[tuple[int, Look]]:
+    """Look at every candidate over the first draws, those of a kind placed together."""
+    kinds: dict[tuple[object, ...], _Alike] = {}
+    for k, candidate in enumerate(candidates):
+        length, width, _ = candidate.sizes_mm
+        step = round(float(np.log(length / width)) / _RATIO_STEP)
+        key = candidate.style.name, step, candidate.u_mm, tuple(candidate.heights_mm)
+        kinds.setdefault(key, _Alike()).members.append(k)
+    for alike in kinds.values():
+        # Those of like size lie side by side: each starts where the middle one has centred.
+        members = sorted(alike.members, key=lambda k: candidates[k].sizes_mm)
+        for start in range(0, len(members), _BATCH):
+            batch = members[start : start + _BATCH]
+            looks = _look_together(ready, [candidates[k] for k in batch])
+            yield from zip(batch, looks, strict=True)
+
+
+def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
+    ready = _bench_for(ready, stones[0])
+    style, allowed = stones[0].style, ready.allowances
+    draws = min(FIRST_DRAWS, ready.seats.count - 1)
+    length, width, depth = np.array([stone.sizes_mm for stone in stones]).T
+    heights = {
+        name: np.array([stone.heights_mm[name] for stone in stones])
+        for name in stones[0].heights_mm
+    }
+    limits = style.length_ratio
+    ratio = float(np.clip(np.median(length / width), limits.low, limits.high))
+    figure = form(style, ratio)
+    plain_sizes = stone_sizes(style, length, width, depth, 0.0, 0, heights)
+    tried = turns(style, ratio)
+    scored = [turn_scores(ready, figure, plain_sizes, turn) for turn in tried]
+    chosen = np.argmax([scores for scores, _ in scored], axis=0)
+    found: dict[int, Look] = {}
+    u = allowed["stone_reading_u_mm"]
+    for which, (turn, (_, level)) in enumerate(zip(tried, scored, strict=True)):
+        rows = np.flatnonzero(chosen == which)
+        if not len(rows):
+            continue
+        sizes: Sizes = stone_sizes(
+            style, length[rows], width[rows], depth[rows], u, draws,
+            {name: values[rows] for name, values in heights.items()},
+        )  # fmt: skip
+        spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(rows)))
+        _, needs = fitted(
+            figure, spots, sizes, allowed, turn, np.repeat(level[rows], draws + 1),
+            nominal=len(rows) // 2 * (draws + 1),
+        )  # fmt: skip
+        shares = [
+            needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:].mean(axis=1)
+            for altered in (False, True)
+        ]
+        margins = {
+            name: values.reshape(-1, draws + 1)[:, 1:] for name, values in needs.margins.items()
+        }
+        for place, row in enumerate(rows.tolist()):
+            each = {name: values[place] for name, values in margins.items()}
+            middle = {name: float(np.median(values)) for name, values in each.items()}
+            binding = min(
+                each, key=lambda name: (float((each[name] >= 0).mean()), middle[name])
+            )  # fmt: skip
+            probability = float(shares[0][place])
+            after = max(probability, float(shares[1][place]))
+            found[row] = Look(
+                verdict=decide(probability, after, allowed),
+                probability=probability,
+                probability_after_alteration=after,
+                binding=binding,
+                margin_mm=middle[binding],
+                margin_u_mm=float(each[binding].std()),
+                draws=draws,
+            )
+    return [found[row] for row in range(len(stones))]
+
+
+# The weight
+
+Weighed = tuple[Estimate, tuple[str, ...], Consistency | None]
+
+
+def _weights(candidates: Sequence[Candidate]) -> dict[int, Weighed]:
+    """Weigh all candidates from their sizes, those of one cut and material together."""
+    kinds: dict[tuple[object, ...], list[int]] = {}
+    for k, candidate in enumerate(candidates):
+        makes = tuple(made.make for made in candidate.styles)
+        kinds.setdefault((candidate.style.name, makes, candidate.stuff.name), []).append(k)
+    found: dict[int, Weighed] = {}
+    for members in kinds.values():
+        first = candidates[members[0]]
+        evidence = _together([evidence_of(first.style, candidates[k].measured()) for k in members])
+        value, u, remarks = weigh_evidence(first.styles, first.stuff, evidence)
+        # Of a stone of density 1, as `consistency.implied_density` takes it.
+        size = [item for item in evidence if item.name != "density_g_cm3"]
+        unit, unit_u = mixture_of(first.styles, (1.0, 0.0), size).value_and_u("weight_ct")
+        for row, k in enumerate(members):
+            one = slice(row, row + 1)
+            mass, agreement = candidates[k].mass_ct, None
+            if mass is not None:
+                doubt = rectangular_u(HALF_WIDTHS["_ct"]) / mass
+                density = mass / unit[one]
+                spread = density * np.hypot(doubt, unit_u[one] / unit[one])
+                agreement = consistency(log_normal(density, spread), first.stuff)
+            said = tuple(text for at, text in remarks if at == row)
+            found[k] = log_normal(value[one], u[one]), said, agreement
+    return found
+
+
+def _together(stones: Sequence[Sequence[Evidence]]) -> list[Evidence]:
+    """Lay the evidence on several stones side by side, NaN where a stone has no such reading."""
+    names: dict[tuple[str, str | None, int], None] = {}
+    each: list[dict[tuple[str, str | None, int], Evidence]] = []
+    for stone in stones:
+        own: dict[tuple[str, str | None, int], Evidence] = {}
+        for item in stone:
+            again = sum(key[0] == item.name for key in own)
+            own[item.name, item.cause, again] = item
+        names.update(dict.fromkeys(own))
+        each.append(own)
+
+    def column(key: tuple[str, str | None, int], part: str, empty: float) -> Array:
+        return np.array([
+            float(getattr(own[key], part)[0]) if key in own else empty for own in each
+        ])  # fmt: skip
+
+    return [
+        Evidence(
+            name=key[0],
+            values=column(key, "values", np.nan),
+            u_own=column(key, "u_own", 1.0),
+            u_shared=column(key, "u_shared", 0.0),
+            cause=key[1],
+        )
+        for key in names
+    ]
+
+
+# The price
+
+
+def _cost(candidate: Candidate, weight: Estimate, ceiling: Ceiling | None) -> Cost | None:
+    mass = candidate.mass_ct
+    low, middle, high = (
+        (weight.low, weight.value, weight.high) if mass is None else (mass, mass, mass)
+    )
+    if candidate.price is not None:
+        price = candidate.price
+        totals = price, price, price
+        rates = price / high, price / middle, price / low
+    elif candidate.price_per_ct is not None:
+        rate = candidate.price_per_ct
+        totals = rate * low, rate * middle, rate * high
+        rates = rate, rate, rate
+    else:
+        return None
+    within: Within | None = None
+    limit = None if ceiling is None else ceiling(middle)
+    if ceiling is not None:
+        # A total is shared out over more carats in a heavier stone; a rate stays.
+        falling = rates if candidate.price is None else rates[::-1]
+        ends = zip((low, middle, high), falling, strict=True)
+        held = {(most := ceiling(ct)) is not None and rate <= most for ct, rate in ends}
+        within = "perhaps" if len(held) > 1 else "under" if True in held else "over"
+    return Cost(
+        total=totals[1],
+        total_low=totals[0],
+        total_high=totals[2],
+        per_ct=rates[1],
+        per_ct_low=rates[0],
+        per_ct_high=rates[2],
+        by_mass=mass is not None,
+        ceiling_per_ct=limit,
+        within=within,
+    )
+
+
+# Why
+
+
+def _reasons(stone: Compared) -> Iterator[str]:
+    """Why a stone ranks where it does, in the order in which it counts."""
+    look = stone.look
+    altered = look.verdict != "seats"
+    chance = look.probability_after_alteration if altered else look.probability
+    after = " after alteration" if altered and look.verdict != "seats after alteration" else ""
+    yield f"{look.verdict}, {per_cent(chance)}{after}"
+    if stone.check is None:
+        yield f"a first look over {look.draws} draws, alterations not worked out"
+    elif look.verdict == "seats":
+        yield "no alteration"
+    elif stone.alterations and look.verdict != "does not seat":
+        yield f"up to {stone.alteration_mm:.2f} mm of metal to move"
+    if stone.cost is not None and stone.cost.within is not None:
+        yield {
+            "under": "within the budget",
+            "over": "over the budget",
+            "perhaps": "perhaps within the budget, by its weight",
+        }[stone.cost.within]
+    if stone.mass_agrees is not None:
+        yield "mass and size agree" if stone.mass_agrees else "mass and size do not agree"
+
+
+def _reservations(stone: Compared) -> Iterator[str]:
+    """What to settle before buying a stone, however well it seats."""
+    candidate = stone.candidate
+    if stone.mass_agrees is False:
+        yield f"its mass does not belong to the material offered, {plain(candidate.offered_as)}"
+    if stone.cost is not None and stone.cost.within == "over":
+        yield "over the price ceiling"
+    if candidate.stated.says and not candidate.stated.by:
+        yield "a statement by nobody named"
