@@ -5,10 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from fitsolver.readings.reading_entry import NOT_MEASURED, UnmeasuredEntry
 from fitsolver.seats.mounting_key import KEYS
 from fitsolver.seats.seat_table import SeatTable
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from fitsolver.stones.outline import Family
+
+    Array = NDArray[np.float64]
 
 CrossFault = tuple[str, object, str, str]
 """Key within [seat], value, rule and remedy."""
@@ -242,7 +251,7 @@ def point_faults(seat: SeatTable, points: Sequence[Sequence[float]]) -> Iterator
     """Yield why traced points (n, 2) are no opening of this seat; the key is theirs."""
     import numpy as np
 
-    from fitsolver.seats.trace import problems, trace_from, turned_by_deg
+    from fitsolver.seats.trace import problems, trace_from
     from fitsolver.stones import outline
 
     key = "opening_points_mm" if seat.opening_points_mm else "opening_points_file"
@@ -258,10 +267,8 @@ def point_faults(seat: SeatTable, points: Sequence[Sequence[float]]) -> Iterator
     family = outline.family(seat.opening_family)
     # A stated turn is taken at its word, however odd the figure.
     if seat.opening_family != "round" and seat.opening_points_turn_deg is None:
-        turn, as_it_lies, turned = turned_by_deg(
-            trace.curve, family, lengthwise=seat.opening_family in LENGTHWISE
-        )
-        if abs(turn) > MOST_TURN_DEG and as_it_lies > 1.3 * turned + 0.03:
+        turn = lies_turned(trace.curve, family, lengthwise=seat.opening_family in LENGTHWISE)
+        if turn is not None:
             yield (
                 key,
                 value,
@@ -283,6 +290,14 @@ def point_faults(seat: SeatTable, points: Sequence[Sequence[float]]) -> Iterator
                 f"must agree with the traced points, {along:.2f} mm along it",
                 "read it again, or look at the scale of the points",
             )
+
+
+def lies_turned(curve: Array, family: Family, *, lengthwise: bool) -> float | None:
+    """By how much a trace (n, 2) lies turned against its figure [deg]; None if it lies well."""
+    from fitsolver.seats.trace import turned_by_deg
+
+    turn, as_it_lies, turned = turned_by_deg(curve, family, lengthwise=lengthwise)
+    return turn if abs(turn) > MOST_TURN_DEG and as_it_lies > 1.3 * turned + 0.03 else None
 
 
 def _ledge(seat: SeatTable) -> Iterator[CrossFault]:
