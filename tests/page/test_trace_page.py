@@ -124,12 +124,16 @@ class Desk:
     def click(self, x: float, y: float) -> None:
         """Click at a pixel of the photograph."""
         left, top, scale = self.page.evaluate(
-            """() => {
+            """([x, y]) => {
                 const board = document.querySelector(".trace-board");
-                board.scrollIntoView({ block: "center", behavior: "instant" });
+                const stage = board.closest(".trace-stage");
+                const scale = board.getBoundingClientRect().width / board.viewBox.baseVal.width;
+                stage.scrollIntoView({ block: "center", behavior: "instant" });
+                stage.scrollTop = y * scale - stage.clientHeight / 2;
                 const box = board.getBoundingClientRect();
-                return [box.left, box.top, box.width / board.viewBox.baseVal.width];
-            }"""
+                return [box.left, box.top, scale];
+            }""",
+            [float(x), float(y)],
         )
         self.page.mouse.click(left + x * scale, top + y * scale)
 
@@ -205,6 +209,7 @@ def test_a_point_is_dragged_undone_and_deleted(desk: Desk) -> None:
         desk.click(x, y)
     before = desk.points()
     board = desk.page.locator(".trace-board")
+    desk.page.evaluate("document.querySelector('.trace-stage').scrollTop = 0")
     box = board.bounding_box()
     x, y = pixels(14)[3] * box["width"] / WIDE + (box["x"], box["y"])
     mouse = desk.page.mouse
