@@ -326,6 +326,32 @@ def test_on_a_phone(browser: Any, address: tuple[str, Path]) -> None:
     desk.open(photograph())
     desk.says("open")
     assert desk.page.evaluate("document.documentElement.scrollWidth") <= 390
+    # A finger sets points, drags one, and pans where there is none.
+    board = desk.page.locator(".trace-board")
+    board.scroll_into_view_if_needed()
+    box = board.bounding_box()
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        return box["x"] + x * box["width"] / WIDE, box["y"] + y * box["width"] / WIDE
+
+    desk.page.touchscreen.tap(*at(100, 300))
+    desk.page.touchscreen.tap(*at(700, 300))
+    desk.part("length").fill("10")
+    assert float(desk.part("scale").inner_text()) == pytest.approx(SCALE, rel=0.02)
+    board.scroll_into_view_if_needed()
+    box = board.bounding_box()
+    finger = desk.context.new_cdp_session(desk.page)
+    for kind, x in (
+        ("touchStart", 700),
+        ("touchMove", 600),
+        ("touchMove", 400),
+        ("touchEnd", None),
+    ):
+        place = [] if x is None else [dict(zip("xy", at(x, 300), strict=True))]
+        finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": place})
+        if x == 400:
+            assert desk.part("lens").is_visible()
+    assert float(desk.part("scale").inner_text()) == pytest.approx(SCALE / 2, rel=0.03)
     desk.part("nearer").tap()
     board = desk.page.locator(".trace-board").bounding_box()
     assert board["width"] > 450
