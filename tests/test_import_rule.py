@@ -45,13 +45,14 @@ LAYERS = (
     ("coefficient", "evidence", "projection", "seat"),
     ("stone", "belief", "prior"),
     ("form",),
+    ("mounting_writer",),
     ("mounting", "cut", "material"),
     ("mounting_file", "profile_file", "material_file"),
     ("seat_fault",),
     ("seat_table",),
     ("reading_entry",),
     ("mounting_key", "allowance", "outline"),
-    ("reading", "uncertainty", "datafile", "paint"),
+    ("reading", "uncertainty", "datafile", "toml_edit", "paint"),
     ("instrument", "file_model", "figure"),
     ("document",),
     (
@@ -72,8 +73,8 @@ FACES = ("__main__", "cli", "commands", "page")
 # Who alone may import what, and who alone may open files.
 ONLY_IN = {
     "matplotlib": {"paint", "sheet"},
-    "tomllib": {"datafile", "document"},
-    "tomlkit": {"datafile", "document"},
+    "tomllib": {"document", "toml_edit"},
+    "tomlkit": {"toml_edit"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }
