@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitsolver.errors import InputFaults, OutOfRange
 from fitsolver.files.datafile import Document, check, load_toml
+from fitsolver.market.budget import Budget
 from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
 from fitsolver.readings.reading import Reading
 from fitsolver.seats.mounting_key import (
@@ -80,6 +81,8 @@ class Mounting:
         Thresholds that the file overrides, by name; the names are checked where they are used.
     ranking : mapping of str to float
         Weights of the ranking that the file overrides, by name.
+    budget : Budget, optional
+        What may be spent, and the prices that were quoted.
 
     """
 
@@ -118,6 +121,7 @@ class Mounting:
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     allowances: Mapping[str, float] = field(default_factory=dict)
     ranking: Mapping[str, float] = field(default_factory=dict)
+    budget: Budget | None = None
 
     @property
     def readings(self) -> dict[str, Reading]:
