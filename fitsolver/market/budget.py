@@ -8,10 +8,12 @@ the weight on the document, which has two decimals and is cut off, not rounded: 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_DOWN, Decimal
+from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 
 POINT_CT = Decimal("0.01")
 """One point, the step of weights on documents [ct]."""
+CENT = Decimal("0.01")
+"""The step to which amounts are shown."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,12 +86,32 @@ class Budget:
         found = []
         for item in self.brackets_for(cut):
             price = item.high if dear else item.low
-            if price == 0:
-                weight = item.below_ct - POINT_CT if item.below_ct is not None else None
-            else:
-                weight = (self.left / price).quantize(POINT_CT, rounding=ROUND_DOWN)
-                if item.below_ct is not None:
-                    weight = min(weight, item.below_ct - POINT_CT)
-            if weight is not None and weight >= max(item.from_ct, POINT_CT):
+            weight = (self.left / price).quantize(POINT_CT, rounding=ROUND_DOWN)
+            if item.below_ct is not None:
+                weight = min(weight, item.below_ct - POINT_CT)
+            if weight >= max(item.from_ct, POINT_CT):
                 found.append(weight)
         return max(found, default=None)
+
+    def written(self, amount: Decimal, rounding: str = ROUND_HALF_UP) -> str:
+        """Write an amount with its currency as the user does; hundredths only if there are any.
+
+        >>> Budget(currency="EUR", total=Decimal(900)).written(Decimal("812.5"))
+        '812.50 EUR'
+        """
+        number = amount.quantize(CENT, rounding=rounding)
+        text = f"{number:f}" if number % 1 else f"{number:.0f}"
+        if not self.currency_first:
+            return f"{text} {self.currency}"
+        # A sign stands close to its amount, a word does not.
+        gap = " " if self.currency[-1].isalpha() or self.currency[-1] == "." else ""
+        return f"{self.currency}{gap}{text}"
+
+    def about(self, amount: Decimal, rounding: str = ROUND_HALF_UP) -> str:
+        """Write an amount that was worked out: from a hundred up in whole units.
+
+        >>> Budget(currency="EUR", total=Decimal(900)).about(Decimal("812.5"), ROUND_DOWN)
+        '812 EUR'
+        """
+        step = Decimal(1) if abs(amount) >= 100 else CENT
+        return self.written(amount.quantize(step, rounding=rounding), rounding)

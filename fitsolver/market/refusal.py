@@ -194,13 +194,13 @@ def _window(item: Proposal, material: Material) -> Iterator[Refusal]:
     stone, limit = ask.stone, material.critical_angle_deg
     steeper = np.tan(np.deg2rad(limit)) / np.tan(np.deg2rad(slope))
     least = stone.depth_mm + stone.pavilion_depth_mm * (float(steeper) - 1)
-    because = f"under {limit:.1f} deg the pavilion of {material.name} lets light through: a window"
+    because = f"a pavilion under {limit:.1f} deg is a window in {material.name}"
     if slope < limit:
-        what = f"at this depth most: only over {least:.2f} mm does its pavilion close the window"
+        what = f"mostly stones shallower than {least:.2f} mm, the size to ask for among them"
     elif least > item.depth_mm.low:
-        what = f"too flat a pavilion: most stones shallower than {least:.2f} mm"
+        what = f"mostly stones shallower than {least:.2f} mm"
     else:
-        what = f"a pavilion flatter than {limit:.0f} deg, seen through from above"
+        what = f"pavilions flatter than {limit:.1f} deg"
     yield Refusal(kind="window", what=what, why=because, cut=item.style.name, limit_mm=least)
 
 

@@ -167,7 +167,8 @@ def spec(
         _wanted(item, None if budget is None else price_limit(budget, item, material))
         for item in found.proposals
     )
-    limits = [item.price for item in wanted if item.price is not None]
+    seating = [item for item in wanted if item.verdict != "not decided"] or wanted
+    limits = [item.price for item in seating if item.price is not None]
     return Spec(
         mounting=bench.mounting,
         material=material,

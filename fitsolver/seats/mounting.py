@@ -192,6 +192,7 @@ def mounting_from(document: Document) -> Mounting:
         instruments=tools,
         allowances=dict(file.allowances),
         ranking=dict(file.ranking),
+        budget=None if file.budget is None else file.budget.budget(),
         **given,
     )
 

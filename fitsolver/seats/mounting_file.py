@@ -9,6 +9,7 @@ from pydantic import Field, field_validator
 
 from fitsolver.errors import OutOfRange, UnknownName, explain
 from fitsolver.files.datafile import Millimetres, Number, nearest
+from fitsolver.market.budget_table import BudgetTable
 from fitsolver.readings.instrument import INSTRUMENTS
 from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
 from fitsolver.seats.mounting_key import KEYS, Finger
@@ -48,6 +49,7 @@ class MountingFile(FileModel):
     seat: SeatTable = Field(default_factory=SeatTable)
     allowances: dict[str, Number] = Field(default_factory=dict)
     ranking: dict[str, Number] = Field(default_factory=dict)
+    budget: BudgetTable | None = None
 
     @field_validator("finger_diameter_mm")
     @classmethod
@@ -64,6 +66,9 @@ class MountingFile(FileModel):
         yield from self._ranking_faults()
         for key, value, rule, remedy in seat_faults(self.seat):
             yield f"seat.{key}", value, rule, remedy
+        if self.budget is not None:
+            for key, value, rule, remedy in self.budget.cross_faults():
+                yield f"budget.{key}", value, rule, remedy
 
     def _ranking_faults(self) -> Iterator[CrossFault]:
         for name, value in self.ranking.items():

@@ -89,7 +89,7 @@ def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH
         [paragraph(f"Tightest: {_tightest(binding)}", width), *_margins(found, width)],
         _bench(found, width),
         _readings(found, width),
-        _assumed(found.assumed, width),
+        assumed_lines(found.assumed, width),
         bullets("Cautions", cautions(stuff, found.mounting), width),
     ]
     return page(blocks)
@@ -99,11 +99,11 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
     """Say what to look for in a mounting: cuts, sizes, weights, and what the setter does."""
     mounting = found.mounting
     blocks = [
-        [paragraph(_headline(found), width)],
+        [paragraph(headline(found), width)],
         [
             paragraph(plain(mounting.name), width),
             *([paragraph(plain(mounting.story), width)] if mounting.story else []),
-            paragraph(f"{_seat(mounting)}; stones of {found.material.name}.", width),
+            paragraph(f"{seat_words(mounting)}; stones of {found.material.name}.", width),
         ],
     ]
     if found.proposals:
@@ -116,7 +116,7 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
         ]
     blocks += [
         _left_out(found.left_out, found.not_shown, width),
-        _assumed(found.assumed, width),
+        assumed_lines(found.assumed, width),
         bullets("Cautions", cautions(found.material, mounting), width),
     ]
     return page(blocks)
@@ -343,7 +343,8 @@ def _readings(found: Check, width: int) -> list[str]:
     return [f"Readings that would narrow {found.binding} most", *columns(rows, "<<")]
 
 
-def _assumed(items: Sequence[Assumed], width: int) -> list[str]:
+def assumed_lines(items: Sequence[Assumed], width: int) -> list[str]:
+    """List what nobody measured, with what was taken for it and why."""
     if not items:
         return []
     rows = []
@@ -371,7 +372,7 @@ def _sign(unit: str) -> str:
 # All cuts
 
 
-def _headline(found: Proposals) -> str:
+def headline(found: Proposals) -> str:
     """What came of it, in one line."""
     count: dict[Verdict, int] = {}
     for item in found.proposals:
@@ -392,7 +393,7 @@ def _headline(found: Proposals) -> str:
     return ", ".join([head, *more])
 
 
-def _seat(mounting: Mounting) -> str:
+def seat_words(mounting: Mounting) -> str:
     """The seat in the trade's words."""
     holds = "wall seat" if mounting.holds == "wall" else "claw seat"
     made = "cut" if mounting.state == "cut" else "not cut yet"
@@ -406,8 +407,8 @@ def _ranking(proposals: Sequence[Proposal]) -> list[str]:
     rows = [["", "", "", "holds", "ask for, mm", "about", "calibrated"]]
     for rank, item in enumerate(proposals, 1):
         stone = item.ask.stone
-        sizes = [f"{_short(size.length_mm, size.width_mm)}" for size in item.calibrated]
-        first, second = _verdict_lines(item.verdict)
+        sizes = [f"{size_words(size.length_mm, size.width_mm)}" for size in item.calibrated]
+        first, second = verdict_lines(item.verdict)
         rows.append(
             [
                 str(rank), item.style.name, first, per_cent(item.probability),
@@ -423,13 +424,15 @@ def _ranking(proposals: Sequence[Proposal]) -> list[str]:
     return columns(rows, "><<><><", indent=0, gap=1)
 
 
-def _verdict_lines(verdict: Verdict) -> tuple[str, str]:
+def verdict_lines(verdict: Verdict) -> tuple[str, str]:
+    """Set a verdict in two narrow lines."""
     if verdict == "seats after alteration":
         return "seats after", "alteration"
     return verdict, "  altered:" if verdict == "not decided" else ""
 
 
-def _short(length_mm: float, width_mm: float) -> str:
+def size_words(length_mm: float, width_mm: float) -> str:
+    """Write a calibrated size as the trade does."""
     return f"{length_mm:g}" if length_mm == width_mm else f"{length_mm:g} x {width_mm:g}"
 
 
@@ -484,7 +487,7 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
         ],
     ]
     for size in item.calibrated:
-        size_mm = _short(size.length_mm, size.width_mm)
+        size_mm = size_words(size.length_mm, size.width_mm)
         facts.append(["calibrated", f"{size_mm} mm holds with {per_cent(size.probability)}"])
     binding = next(margin for margin in ask.requirements if margin.name == ask.binding)
     yield [
