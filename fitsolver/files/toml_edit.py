@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from copy import deepcopy
 from itertools import pairwise
 from typing import Any
@@ -80,50 +80,61 @@ def _heading(parts: Sequence[str]) -> str:
     return f"[{'.'.join(map(_key, parts))}]"
 
 
-def toml_text(data: Mapping[str, Any], tables: Mapping[str, int], order: Sequence[str]) -> str:
+def toml_text(data: Mapping[str, Any], *, order: Sequence[str], headed: Collection[str]) -> str:
     """Write plain data as a new file.
 
     Parameters
     ----------
     data : mapping
         What stands in the file.
-    tables : mapping of str to int
-        Which keys at the top are tables with a heading, 1, or hold such tables, 2.
     order : sequence of str
         Dotted keys in the order in which they are to stand; others come behind.
+    headed : collection of str
+        Dotted keys of tables, and of lists of tables, with headings of their own; a star stands
+        for any last part. All others are written on a line.
 
     """
-    blocks: list[list[str]] = [[]]
-
-    def entries(table: Mapping[str, Any], base: str) -> list[str]:
-        rank = {key: k for k, key in enumerate(order)}
-        names = sorted(table, key=lambda name: rank.get(base + name, len(rank)))
-        return [f"{_key(name)} = {value_text(table[name])}" for name in names]
-
-    top = {name: value for name, value in data.items() if not _is_table(name, value, tables)}
-    blocks[0] = entries(top, "")
-    known = [key for key in order if key in data]
-    for name in [*known, *(key for key in data if key not in known)]:
-        value = data[name]
-        if not _is_table(name, value, tables):
-            continue
-        inner = {
-            key: item
-            for key, item in value.items()
-            if tables.get(name) == 2 and isinstance(item, Mapping)
-        }
-        own = {key: item for key, item in value.items() if key not in inner}
-        if own or not inner:
-            blocks.append([_heading([name]), *entries(own, f"{name}.")])
-        blocks += [[_heading([name, key]), *entries(item, "")] for key, item in inner.items()]
-    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+    blocks = _blocks((), data, order, headed)
+    return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
-def _is_table(name: str, value: object, tables: Mapping[str, int]) -> bool:
-    return name in tables and isinstance(value, Mapping)
+def _blocks(
+    parts: tuple[str, ...], table: Mapping[str, Any], order: Sequence[str], headed: Collection[str]
+) -> Iterator[list[str]]:
+    """Lines of a table, then of those with headings within it."""
+    rank = {key: k for k, key in enumerate(order)}
+    names = sorted(table, key=lambda name: rank.get(".".join((*parts, name)), len(rank)))
+    within = [name for name in names if _has_heading((*parts, name), table[name], headed)]
+    own = [f"{_key(name)} = {value_text(table[name])}" for name in names if name not in within]
+    if own or not within:
+        yield [*([_heading(parts)] if parts else []), *own]
+    for name in within:
+        below = (*parts, name)
+        if isinstance(table[name], Mapping):
+            yield from _blocks(below, table[name], order, headed)
+        else:
+            for row in table[name]:
+                lines = (f"{_key(key)} = {value_text(item)}" for key, item in row.items())
+                yield [f"[{_heading(below)}]", *lines]
 
 
-def edited(text: str, changes: Mapping[str, Any], *, name: str, order: Sequence[str] = ()) -> str:
+def _has_heading(path: Sequence[str | int], value: object, headed: Collection[str]) -> bool:
+    parts = [str(part) for part in path]
+    named = ".".join(parts) in headed or ".".join([*parts[:-1], "*"]) in headed
+    rows = isinstance(value, list | tuple) and value and all(
+        isinstance(row, Mapping) for row in value
+    )  # fmt: skip
+    return named and (isinstance(value, Mapping) or bool(rows))
+
+
+def edited(
+    text: str,
+    changes: Mapping[str, Any],
+    *,
+    name: str,
+    order: Sequence[str] = (),
+    headed: Collection[str] = (),
+) -> str:
     """Change, add or remove entries of a TOML text; everything else keeps its bytes.
 
     Parameters
@@ -136,6 +147,8 @@ def edited(text: str, changes: Mapping[str, Any], *, name: str, order: Sequence[
         What faults call the file.
     order : sequence of str
         Dotted keys in their usual order, for where a new one goes.
+    headed : collection of str
+        Keys of new tables that get a heading, as for `toml_text`.
 
     Raises
     ------
@@ -153,7 +166,7 @@ def edited(text: str, changes: Mapping[str, Any], *, name: str, order: Sequence[
         if wanted == before:
             continue
         for step in _steps(text, path, value):
-            text = _one(text, *step, order=order, newline=newline)
+            text = _one(text, *step, order=order, headed=headed, newline=newline)
         if _pruned(tomllib.loads(text)) != _pruned(wanted):
             raise FitsolverError(f"{name}: {key} cannot be changed in place; edit it by hand")
     return text
@@ -240,7 +253,15 @@ def _within(here: Any, part: str | int) -> bool:
     return isinstance(here, list) and isinstance(part, int) and part < len(here)
 
 
-def _one(text: str, path: KeyPath, value: Any, *, order: Sequence[str], newline: str) -> str:
+def _one(
+    text: str,
+    path: KeyPath,
+    value: Any,
+    *,
+    order: Sequence[str],
+    headed: Collection[str],
+    newline: str,
+) -> str:
     import tomlkit
     from tomlkit.items import AoT, InlineTable, Table
 
@@ -248,7 +269,8 @@ def _one(text: str, path: KeyPath, value: Any, *, order: Sequence[str], newline:
     here: Any = document
     for k, part in enumerate(path[:-1]):
         if isinstance(here, Mapping) and part not in here:
-            return _new_table(text, path[: k + 1], _nested(path[k + 1 :], value), newline)
+            nested = _nested(path[k + 1 :], value)
+            return _one(text, path[: k + 1], nested, order=order, headed=headed, newline=newline)
         here = here[part]
     last = path[-1]
     if value is None:
@@ -264,9 +286,11 @@ def _one(text: str, path: KeyPath, value: Any, *, order: Sequence[str], newline:
             here[int(last)] = table
         return tomlkit.dumps(document)
     if isinstance(here, Mapping) and last not in here:
-        headed = here is document or (isinstance(here, Table) and here.is_super_table())
-        if headed and isinstance(value, Mapping):
-            return _new_table(text, path, value, newline)
+        if _has_heading(path, value, headed):
+            parts = tuple(str(part) for part in path[:-1])
+            block = _blocks(parts, {str(last): value}, order, headed)
+            new = "\n".join("\n".join(["", *lines, ""]) for lines in block)
+            return text + ("" if text.endswith("\n") else newline) + new.replace("\n", newline)
         if not isinstance(here, InlineTable):
             placed = _inserted(text, path, value, order, newline)
             if placed is not None:
@@ -286,19 +310,6 @@ def _nested(path: KeyPath, value: Any) -> Any:
     for part in reversed(path):
         value = {part: value}
     return value
-
-
-def _new_table(text: str, path: KeyPath, value: Mapping[str, Any], newline: str) -> str:
-    """Add a table under a heading of its own at the end."""
-    names = [str(part) for part in path]
-    inner = {key: item for key, item in value.items() if isinstance(item, Mapping)}
-    if len(names) == 1 and inner and len(inner) == len(value):  # a table of tables
-        for key, item in inner.items():
-            text = _new_table(text, (*path, key), item, newline)
-        return text
-    lines = [f"{_key(key)} = {value_text(item)}" for key, item in value.items()]
-    block = "\n".join(["", _heading(names), *lines, ""]).replace("\n", newline)
-    return text + ("" if text.endswith("\n") else newline) + block
 
 
 def _inserted(

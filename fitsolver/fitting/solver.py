@@ -19,6 +19,7 @@ from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.belief import Assumed, Belief, belief
 from fitsolver.seats.metal import Surface, metal
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.ranking import Ranking, ranking
 from fitsolver.seats.seat import FACE_POINTS, SEED, Seats, seats, seats_of
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
@@ -43,6 +44,7 @@ class Bench:
 
     mounting: Mounting
     allowances: Allowances
+    ranking: Ranking
     belief: Belief
     seats: Seats
     best: Seats
@@ -138,6 +140,7 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
     return Bench(
         mounting=mounting,
         allowances=allowances(mounting.allowances),
+        ranking=ranking(mounting.ranking),
         belief=known,
         seats=seats(known, samples),
         best=seats(known, 0),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitsolver.errors import InputFaults, OutOfRange
 from fitsolver.files.datafile import Document, check, load_toml
+from fitsolver.market.budget import Budget
 from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
 from fitsolver.readings.reading import Reading
 from fitsolver.seats.mounting_key import (
@@ -78,6 +79,10 @@ class Mounting:
         The instruments that the file changes or adds.
     allowances : mapping of str to float
         Thresholds that the file overrides, by name; the names are checked where they are used.
+    ranking : mapping of str to float
+        Weights of the ranking that the file overrides, by name.
+    budget : Budget, optional
+        What may be spent, and the prices that were quoted.
 
     """
 
@@ -115,6 +120,8 @@ class Mounting:
     depth_below_rim_mm: Reading | None = None
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     allowances: Mapping[str, float] = field(default_factory=dict)
+    ranking: Mapping[str, float] = field(default_factory=dict)
+    budget: Budget | None = None
 
     @property
     def readings(self) -> dict[str, Reading]:
@@ -184,6 +191,8 @@ def mounting_from(document: Document) -> Mounting:
         claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_directions_deg)),
         instruments=tools,
         allowances=dict(file.allowances),
+        ranking=dict(file.ranking),
+        budget=None if file.budget is None else file.budget.budget(),
         **given,
     )
 

@@ -18,8 +18,13 @@ from fitsolver.seats.mounting import Mounting, mounting_from
 
 HEAD = "# Readings of an empty mounting. Lengths in mm, angles in degrees.\n\n"
 TEXT = "mounting.toml"
-# Tables with a heading; 2: they hold such tables.
-TABLES = {"instruments": 2, "seat": 1, "allowances": 1, "budget": 1}
+HEADED = frozenset(
+    {
+        "instruments", "instruments.*", "seat", "allowances", "ranking", "budget", "budget.costs",
+        "budget.brackets",
+    }
+)  # fmt: skip
+"""Tables with headings of their own, as in the examples."""
 
 
 @cache
@@ -30,8 +35,8 @@ def key_order() -> tuple[str, ...]:
 
     seat = tuple(f"seat.{name}" for name in SeatTable.model_fields)
     top = tuple(MountingFile.model_fields)
-    plain = tuple(name for name in top if name not in TABLES)
-    return (*plain, *(name for name in top if name in TABLES), *seat)
+    plain = tuple(name for name in top if name not in HEADED)
+    return (*plain, *(name for name in top if name in HEADED), *seat)
 
 
 def entries_of(source: Path | str) -> dict[str, Any]:
@@ -72,7 +77,7 @@ def edit_mounting(source: Path | str, changes: Mapping[str, Any]) -> str:
 
     """
     document = _document(source)
-    text = edited(document.text, changes, name=document.name, order=key_order())
+    text = edited(document.text, changes, name=document.name, order=key_order(), headed=HEADED)
     _validate(parse_toml(text, name=document.name))
     return text
 
@@ -84,7 +89,7 @@ def save_edits(path: Path, changes: Mapping[str, Any]) -> Mounting:
     written. Raises as `edit_mounting` and `datafile.write_text`.
     """
     old, mark = text_of(path)
-    text = edited(old, changes, name=str(path), order=key_order())
+    text = edited(old, changes, name=str(path), order=key_order(), headed=HEADED)
     found = _validate(parse_toml(text, name=str(path)))
     if text != old:
         write_text(path, mark + text, overwrite=True)
@@ -98,7 +103,7 @@ def mounting_text(entries: Mapping[str, Any], *, name: str = TEXT) -> str:
     is None, empty text or an empty list is left out, as a form gives it. Raises `InputFaults` with
     every fault of it.
     """
-    text = HEAD + toml_text(_filled(entries), TABLES, key_order())
+    text = HEAD + toml_text(_filled(entries), order=key_order(), headed=HEADED)
     _validate(parse_toml(text, name=name))
     return text
 

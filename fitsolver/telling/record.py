@@ -17,6 +17,7 @@ from fitsolver.fitting.solver import Check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut
 from fitsolver.recutting.reseat import Recutting, heights_mm
+from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
@@ -100,7 +101,7 @@ def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
     """Return the judgement on one stone in one mounting."""
     stone = found.stone
     return {
-        "mounting": _mounting(found.mounting),
+        "mounting": mounting_record(found.mounting),
         "cut": stone.form.style.name,
         "material": stuff.name,
         "stone": _stone(stone),
@@ -128,11 +129,12 @@ def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
 def proposals_record(found: Proposals) -> Record:
     """Return what to look for in a mounting, best first, and why other cuts were left out."""
     return {
-        "mounting": _mounting(found.mounting),
+        "mounting": mounting_record(found.mounting),
         "material": found.material.name,
         "proposals": [_proposal(item) for item in found.proposals],
         "left_out": [asdict(item) for item in found.left_out],
         "not_shown": found.not_shown,
+        "ranking": found.ranking.weights,
         "assumed": [asdict(item) for item in found.assumed],
         "cautions": cautions(found.material, found.mounting),
     }
@@ -150,22 +152,22 @@ def _proposal(item: Proposal) -> Record:
             "width_mm": ask.stone.width_mm,
             "depth_mm": ask.stone.depth_mm,
         },
-        "length_mm": _range(item.length_mm),
-        "width_mm": _range(item.width_mm),
-        "depth_mm": _range(item.depth_mm),
+        "length_mm": range_record(item.length_mm),
+        "width_mm": range_record(item.width_mm),
+        "depth_mm": range_record(item.depth_mm),
         "after_alteration": None
         if item.after_alteration is None
         else dict(
             zip(
                 ("length_mm", "width_mm", "depth_mm"),
-                map(_range, item.after_alteration),
+                map(range_record, item.after_alteration),
                 strict=True,
             )
         ),
         "weight_ct": {
             "value": item.ask_weight_ct,
             "u": item.ask_weight_u_ct,
-            **_range(item.weight_ct),
+            **range_record(item.weight_ct),
         },
         "calibrated": [asdict(size) for size in item.calibrated],
         "binding": ask.binding,
@@ -177,7 +179,29 @@ def _proposal(item: Proposal) -> Record:
         "alterations": [asdict(work) for work in alterations(ask)],
         "advice": [asdict(advice) for advice in ask.advice],
         "notes": item.notes,
+        "merits": item.merits,
+        "reasons": item.reasons,
         "score": item.score,
+    }
+
+
+def allowances_record(found: Allowances, mounting: str = "") -> Record:
+    """Return every allowance in force, with its range, meaning and source."""
+    return {
+        "mounting": mounting or None,
+        "allowances": [
+            {
+                "name": name,
+                "value": found[name],
+                "default": TABLE[name].default,
+                "unit": TABLE[name].unit,
+                "low": TABLE[name].low,
+                "high": TABLE[name].high,
+                "meaning": TABLE[name].meaning,
+                "source": found.source(name),
+            }
+            for name in found
+        ],
     }
 
 
@@ -217,11 +241,11 @@ def recut_record(found: Recutting) -> Record:
         "shift_mm": None if made is None else made.shift_mm,
         "touches": () if made is None else made.touches,
         "short_by_mm": None if short is None else short.short_by_mm,
-        "mounting": None if found.mounting is None else _mounting(found.mounting),
+        "mounting": None if found.mounting is None else mounting_record(found.mounting),
         "verdict": found.verdict,
         "probability": None if found.judged is None else found.judged.probability,
         "sizes_asked_for": None if found.box is None else dict(
-            zip(("length_mm", "width_mm", "depth_mm"), map(_range, found.box), strict=True)
+            zip(("length_mm", "width_mm", "depth_mm"), map(range_record, found.box), strict=True)
         ),
         "left_out": None if found.left_out is None else asdict(found.left_out),
         "warnings": found.given.warnings,
@@ -294,7 +318,8 @@ def _estimate(item: Estimate) -> Record:
     return {"value": item.value, "u": item.u, "low": item.low, "high": item.high}
 
 
-def _range(item: Range) -> Record:
+def range_record(item: Range) -> Record:
+    """Return both ends of an interval."""
     return {"low": item.low, "high": item.high}
 
 
@@ -302,7 +327,8 @@ def _requirements(found: Check) -> list[Record]:
     return [asdict(margin) for margin in found.requirements]
 
 
-def _mounting(mounting: Mounting) -> Record:
+def mounting_record(mounting: Mounting) -> Record:
+    """Return what a mounting is, without its readings."""
     return {
         "name": mounting.name,
         "story": mounting.story,

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 
 from fitsolver.errors import Fault
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
 from fitsolver.fitting.solver import Check, Margin, Verdict
+from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
@@ -87,7 +89,7 @@ def check_text(found: Check, weight: Weight, stuff: Material, width: int = WIDTH
         [paragraph(f"Tightest: {_tightest(binding)}", width), *_margins(found, width)],
         _bench(found, width),
         _readings(found, width),
-        _assumed(found.assumed, width),
+        assumed_lines(found.assumed, width),
         bullets("Cautions", cautions(stuff, found.mounting), width),
     ]
     return page(blocks)
@@ -97,22 +99,24 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
     """Say what to look for in a mounting: cuts, sizes, weights, and what the setter does."""
     mounting = found.mounting
     blocks = [
-        [paragraph(_headline(found), width)],
+        [paragraph(headline(found), width)],
         [
             paragraph(plain(mounting.name), width),
             *([paragraph(plain(mounting.story), width)] if mounting.story else []),
-            paragraph(f"{_seat(mounting)}; stones of {found.material.name}.", width),
+            paragraph(f"{seat_words(mounting)}; stones of {found.material.name}.", width),
         ],
     ]
     if found.proposals:
         blocks += [
             _ranking(found.proposals),
             list(_notes(found.proposals, width)),
+            _sizes(found.proposals),
+            _order(found, width),
             *_best(found.proposals[0], found.material, width),
         ]
     blocks += [
         _left_out(found.left_out, found.not_shown, width),
-        _assumed(found.assumed, width),
+        assumed_lines(found.assumed, width),
         bullets("Cautions", cautions(found.material, mounting), width),
     ]
     return page(blocks)
@@ -184,6 +188,29 @@ def cut_text(style: CutStyle, width: int = WIDTH) -> str:
         [paragraph(f"Sources: {_sources(style)}.", width)],
     ]
     return page(blocks)
+
+
+def allowances_text(found: Allowances, mounting: str = "", width: int = WIDTH) -> str:
+    """List the allowances: value in force and range, then meaning and source."""
+    head = (
+        f"Allowances in force for {plain(mounting)}; * set in its file"
+        if mounting
+        else "Allowances: what bench practice asks for or permits"
+    )
+    lines = []
+    for name, value in found.items():
+        item = TABLE[name]
+        mark = "* " if name in found.overridden else ""
+        unit = f" {item.unit}" if item.unit else ""
+        lines += [
+            f"{mark}{name} = {value:g}{unit}   ({item.low:g} to {item.high:g})",
+            paragraph(f"{item.meaning}; {found.source(name)}", width, first="    "),
+        ]
+    how = (
+        "To change one for a mounting, write it in its file under [allowances]. Whoever works the "
+        "metal decides: a licensed bench knows its own."
+    )
+    return page([[paragraph(head, width)], lines, [paragraph(how, width)]])
 
 
 # Weight
@@ -316,7 +343,8 @@ def _readings(found: Check, width: int) -> list[str]:
     return [f"Readings that would narrow {found.binding} most", *columns(rows, "<<")]
 
 
-def _assumed(items: Sequence[Assumed], width: int) -> list[str]:
+def assumed_lines(items: Sequence[Assumed], width: int) -> list[str]:
+    """List what nobody measured, with what was taken for it and why."""
     if not items:
         return []
     rows = []
@@ -344,7 +372,7 @@ def _sign(unit: str) -> str:
 # All cuts
 
 
-def _headline(found: Proposals) -> str:
+def headline(found: Proposals) -> str:
     """What came of it, in one line."""
     count: dict[Verdict, int] = {}
     for item in found.proposals:
@@ -365,7 +393,7 @@ def _headline(found: Proposals) -> str:
     return ", ".join([head, *more])
 
 
-def _seat(mounting: Mounting) -> str:
+def seat_words(mounting: Mounting) -> str:
     """The seat in the trade's words."""
     holds = "wall seat" if mounting.holds == "wall" else "claw seat"
     made = "cut" if mounting.state == "cut" else "not cut yet"
@@ -379,8 +407,8 @@ def _ranking(proposals: Sequence[Proposal]) -> list[str]:
     rows = [["", "", "", "holds", "ask for, mm", "about", "calibrated"]]
     for rank, item in enumerate(proposals, 1):
         stone = item.ask.stone
-        sizes = [f"{_short(size.length_mm, size.width_mm)}" for size in item.calibrated]
-        first, second = _verdict_lines(item.verdict)
+        sizes = [f"{size_words(size.length_mm, size.width_mm)}" for size in item.calibrated]
+        first, second = verdict_lines(item.verdict)
         rows.append(
             [
                 str(rank), item.style.name, first, per_cent(item.probability),
@@ -396,13 +424,15 @@ def _ranking(proposals: Sequence[Proposal]) -> list[str]:
     return columns(rows, "><<><><", indent=0, gap=1)
 
 
-def _verdict_lines(verdict: Verdict) -> tuple[str, str]:
+def verdict_lines(verdict: Verdict) -> tuple[str, str]:
+    """Set a verdict in two narrow lines."""
     if verdict == "seats after alteration":
         return "seats after", "alteration"
     return verdict, "  altered:" if verdict == "not decided" else ""
 
 
-def _short(length_mm: float, width_mm: float) -> str:
+def size_words(length_mm: float, width_mm: float) -> str:
+    """Write a calibrated size as the trade does."""
     return f"{length_mm:g}" if length_mm == width_mm else f"{length_mm:g} x {width_mm:g}"
 
 
@@ -413,20 +443,41 @@ def _notes(proposals: Sequence[Proposal], width: int) -> Iterator[str]:
             yield paragraph(plain(text), width, first=f"{rank:2d} ")
 
 
+def _sizes(proposals: Sequence[Proposal]) -> list[str]:
+    """The seating ranges of every cut: as the seat is, and what alteration opens."""
+    rows = [["Sizes that seat, mm", "length", "width", "depth"]]
+    for rank, item in enumerate(proposals, 1):
+        if item.verdict == "not decided":
+            continue
+        own = [_between(side, "") for side in (item.length_mm, item.width_mm, item.depth_mm)]
+        how = " altered" if item.verdict != "seats" else ""
+        rows.append([f"{rank} {item.style.name}{how}", *own])
+        if item.after_alteration is not None:
+            rows.append(["  with alteration", *(_between(side, "") for side in
+                                                item.after_alteration)])  # fmt: skip
+    return columns(rows, "<<<<", indent=0) if len(rows) > 1 else []
+
+
+def _order(found: Proposals, width: int) -> list[str]:
+    """Why the cuts stand in this order."""
+    if len(found.proposals) < 2:
+        return []
+    weights = ", ".join(f"{name} {weight:.0%}" for name, weight in found.ranking.weights.items())
+    lines = [paragraph(f"Why in this order ({weights.replace('%', ' %')})", width)]
+    told = [
+        (rank, "; ".join(item.reasons) or "good in every part, best in none")
+        for rank, item in enumerate(found.proposals, 1)
+    ]
+    for text, alike in groupby(told, key=lambda each: each[1]):
+        ranks = [rank for rank, _ in alike]
+        which = f"{ranks[0]}" if len(ranks) == 1 else f"{ranks[0]}-{ranks[-1]}"
+        lines.append(paragraph(text, width, first=f"  {which:3} "))
+    return [*lines, "  Of equals, the one with more facets first: it shows a window least."]
+
+
 def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
-    """The first proposal in full: the box of sizes, how tight it is, what the setter does."""
+    """The first proposal in full: how heavy, how tight it is, what the setter does."""
     ask = item.ask
-    earns = "earns the same verdict" if item.verdict != "not decided" else "comes as close"
-    wider = item.after_alteration or ()
-    sides = zip(
-        ("length", "width", "depth"),
-        (item.length_mm, item.width_mm, item.depth_mm),
-        wider or (None, None, None),
-        strict=True,
-    )
-    sizes = [[f"{name:15}", _between(own), _between(more)] for name, own, more in sides]
-    if wider:
-        sizes.insert(0, ["", "as the seat is", "with alteration"])
     facts = [
         ["weight", f"{carats(item.weight_ct.low, item.weight_ct.high)} ct of {stuff.name}"],
         [
@@ -436,13 +487,11 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
         ],
     ]
     for size in item.calibrated:
-        size_mm = _short(size.length_mm, size.width_mm)
+        size_mm = size_words(size.length_mm, size.width_mm)
         facts.append(["calibrated", f"{size_mm} mm holds with {per_cent(size.probability)}"])
     binding = next(margin for margin in ask.requirements if margin.name == ask.binding)
     yield [
         f"First choice: {item.style.name}",
-        paragraph(f"Every size within these limits {earns}:", width),
-        *columns(sizes, "<<<"),
         *columns(facts, "<<"),
         paragraph(f"Tightest: {_tightest(binding)}", width, first="  "),
     ]
@@ -450,12 +499,13 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
     yield _readings(ask, width)
 
 
-def _between(lengths: Range | None) -> str:
+def _between(lengths: Range | None, unit: str = " mm") -> str:
+    """Write a range, with its unit unless that stands over the column."""
     if lengths is None:
         return ""
     if lengths.high - lengths.low < 0.005:
-        return format_mm(lengths.low)
-    return f"{lengths.low:.2f} to {format_mm(lengths.high)}"
+        return f"{lengths.low:.2f}{unit}"
+    return f"{lengths.low:.2f} to {lengths.high:.2f}{unit}"
 
 
 def _left_out(left_out: Sequence[LeftOut], not_shown: Sequence[str], width: int) -> list[str]:
