@@ -217,7 +217,7 @@ def _work(stone: Compared) -> Iterator[str]:
         about = f"about {format_mm(work.about_mm)}" if work.about_mm >= 0.005 else "perhaps"
         yield (
             f"alteration: {work.work}, {about}, at most {format_mm(work.at_most_mm)} "
-            f"({work.requirement})"
+            f"({work.requirement}); mind: {work.caution}"
         )
 
 
@@ -275,8 +275,10 @@ def _readings(candidate: Candidate) -> Iterator[str]:
     for name in candidate.repeated:
         values = candidate.readings[name]
         mean = sum(values) / len(values)
-        each = " / ".join(f"{value:g}" for value in values)
-        yield f"{words(name)} read {len(values)} times, {each}: taken as {mean:.3f} {unit_of(name)}"
+        style = ".2f" if name.endswith("_mm") else "g"
+        each = " / ".join(f"{value:{style}}" for value in values)
+        times = "twice" if len(values) == 2 else f"{len(values)} times"
+        yield f"{words(name)} read {times}, {each}: taken as {mean:.3f} {unit_of(name)}"
     if candidate.instrument != "caliper":
         yield f"sizes by {candidate.instrument}, u {candidate.u_mm:.3f} mm each"
 

@@ -29,7 +29,7 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
-from fitsolver.telling.setting import alterations, cautions, ordinary_setting
+from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import agreement_lines, carats
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
@@ -325,7 +325,14 @@ def _bench(found: Check, width: int) -> list[str]:
         most = f", at most {format_mm(work.at_most_mm)}" if about != "perhaps" else (
             f" by up to {format_mm(work.at_most_mm)}"
         )  # fmt: skip
-        text = f"Alteration: {work.work}, {about}{most} ({work.requirement})."
+        text = (
+            f"Alteration: {work.work}, {about}{most} of {format_mm(work.limit_mm)} allowed "
+            f"({work.requirement}). Mind: {work.caution}."
+        )
+        lines.append(paragraph(text, width, first="  - "))
+    total, limit = alteration_total_mm(found)
+    if limit > 0:
+        text = f"Metal to move in all: about {total:.2f} mm, at most {format_mm(limit)}."
         lines.append(paragraph(text, width, first="  - "))
     return lines
 
