@@ -76,6 +76,11 @@ app.command(
     help="List the cut styles, or describe and draw one.",
     usage="Usage: fitsolver cuts [NAME] [OPTIONS]",
 )
+app.command(
+    "fitsolver.commands.allowances:allowances",
+    help="List what bench practice asks for or permits: value, range, meaning and source.",
+    usage="Usage: fitsolver allowances [MOUNTING] [OPTIONS]",
+)
 
 
 def answer(arguments: Sequence[str]) -> Answer:

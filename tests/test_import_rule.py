@@ -33,7 +33,7 @@ LAYERS = (
     ("metal_section",),
     ("set_stone",),
     ("proposal",),
-    ("scan",),
+    ("scan", "merit"),
     ("solver",),
     ("hydrostatic",),
     ("recut", "consistency", "parcel"),
@@ -45,6 +45,7 @@ LAYERS = (
     ("coefficient", "evidence", "projection", "seat"),
     ("stone", "belief", "prior"),
     ("form",),
+    ("mounting_writer",),
     ("mounting",),
     ("mounting_file",),
     ("budget_table",),
@@ -53,8 +54,8 @@ LAYERS = (
     ("seat_fault",),
     ("seat_table",),
     ("reading_entry",),
-    ("mounting_key", "allowance", "outline"),
-    ("reading", "uncertainty", "datafile", "paint"),
+    ("mounting_key", "allowance", "ranking", "outline"),
+    ("reading", "uncertainty", "datafile", "toml_edit", "paint"),
     ("instrument", "file_model", "figure"),
     ("document",),
     (
@@ -76,8 +77,8 @@ FACES = ("__main__", "cli", "commands", "page")
 # Who alone may import what, and who alone may open files.
 ONLY_IN = {
     "matplotlib": {"paint", "sheet"},
-    "tomllib": {"datafile", "document"},
-    "tomlkit": {"datafile", "document"},
+    "tomllib": {"document", "toml_edit"},
+    "tomlkit": {"toml_edit"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }

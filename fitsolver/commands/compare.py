@@ -129,8 +129,18 @@ def _table(
 
 
 def _ceiling(ready: Bench) -> Ceiling | None:
-    """The most that a carat may cost, from the budget of the mounting; None if it has none."""
-    return None
+    """What is left of the mounting's budget, shared out over the carats; None without a budget."""
+    budget = ready.mounting.budget
+    if budget is None:
+        return None
+    from fitsolver.units import document_weight_ct
+
+    def most(weight_ct: float) -> float | None:
+        # Stones are paid by the weight on the document, which is cut off.
+        paid = document_weight_ct(weight_ct)
+        return float(budget.left / paid) if paid > 0 else None
+
+    return most
 
 
 def _code(found: Comparison) -> int:

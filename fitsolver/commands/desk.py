@@ -14,6 +14,7 @@ from fitsolver.errors import Fault, FitsolverError, InputFaults, OutOfRange, exp
 
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench
+    from fitsolver.seats.ranking import Ranking
     from fitsolver.stones.cut import CutStyle
     from fitsolver.stones.material import Material
 
@@ -165,6 +166,23 @@ class Desk:
                     self.faults.append(_allowance_fault(path, name, value, error))
             if sound:
                 return bench(mounting)
+        return None
+
+    def ranking(self, given: Iterable[str], ready: Bench | None) -> Ranking | None:
+        """Read weights of the ranking, as fill=0.4, over those of the mounting's file."""
+        from fitsolver.seats.ranking import ranking
+
+        weights = {} if ready is None else dict(ready.mounting.ranking)
+        for item in given:
+            name, equals, text = (part.strip() for part in item.partition("="))
+            if not equals:
+                self.refuse("--rank", item, "is not NAME=WEIGHT", "Write it as fill=0.4")
+            elif (value := self.number("--rank", text)) is not None:
+                with self.noting("--rank"):
+                    ranking({name: value})
+                    weights[name] = value
+        with self.noting("--rank"):
+            return ranking(weights)
         return None
 
     def picture(self, path: Path | None, *, force: bool) -> None:

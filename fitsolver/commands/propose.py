@@ -30,6 +30,15 @@ def propose(
         int | None,
         Parameter(help="How many cuts to work out in full; the best few if not given."),
     ] = None,
+    rank: Annotated[
+        tuple[str, ...],
+        Parameter(
+            help="How much a part counts in the order, as fill=0.4; may be repeated. Parts: "
+            "probability, evenness, fill, period.",
+            negative=(),
+            metavar="NAME=WEIGHT",
+        ),
+    ] = (),
     draw: Draw = None,
     force: Force = False,
     json: Json = False,
@@ -39,13 +48,18 @@ def propose(
     ready, stuff = desk.bench(mounting), desk.material(material)
     if limit is not None and not 1 <= limit <= 1000:
         desk.refuse("--limit", limit, "must be 1 to 1000", "Give the number of cuts to work out")
+    order = desk.ranking(rank, ready)
     desk.picture(draw, force=force)
     desk.done()
     assert ready is not None
     assert stuff is not None
+    assert order is not None
+
+    from dataclasses import replace
 
     from fitsolver.fitting import proposal
 
+    ready = replace(ready, ranking=order)
     keep_memory()
     with progress_bar("Trying cuts") as progress:
         found = proposal.propose(

@@ -7,6 +7,7 @@ against a model of the file.
 
 from __future__ import annotations
 
+import codecs
 import difflib
 import json
 import os
@@ -40,6 +41,7 @@ __all__ = [
     "new_file",
     "parse_toml",
     "read_json",
+    "text_of",
     "write_text",
 ]
 
@@ -66,6 +68,15 @@ def load_toml(path: Path | str) -> Document:
 
     Raises `InputFaults` when it is missing, a folder, empty, too large, not UTF-8 or not TOML.
     """
+    text, _ = text_of(path)
+    return parse_toml(text, name=str(path))
+
+
+def text_of(path: Path | str) -> tuple[str, str]:
+    """Read a text file: its text, and the byte order mark that stood before it, or nothing.
+
+    Raises as `load_toml`, but for what is not TOML.
+    """
     name = str(path)
     content = _read_bytes(Path(path))
     try:
@@ -78,7 +89,8 @@ def load_toml(path: Path | str) -> Document:
             "Save the file as UTF-8, the usual encoding of a text editor",
             line=content.count(b"\n", 0, error.start) + 1,
         ) from error
-    return parse_toml(text, name=name)
+    mark = "\ufeff" if content.startswith(codecs.BOM_UTF8) else ""
+    return text, mark
 
 
 def load(path: Path | str, model: type[Model]) -> Model:
