@@ -37,7 +37,10 @@ MASSES = {
     "mass_in_water_ct": "--mass-water-ct",
     "displaced_ct": "mass lost in water (ct)",
 }
-LENGTHS = {option for name, option in OPTIONS.items() if name.endswith("_mm")}
+LENGTHS = {
+    *(option for name, option in OPTIONS.items() if name.endswith("_mm")),
+    "--bar-measured",
+}
 
 
 @dataclass(slots=True)
@@ -167,6 +170,12 @@ class Desk:
             if sound:
                 return bench(mounting)
         return None
+
+    def limit(self, limit: int | None) -> None:
+        """Refuse a number of cuts that makes no sense."""
+        if limit is not None and not 1 <= limit <= 1000:
+            rule = "must be 1 to 1000"
+            self.refuse("--limit", limit, rule, "Give the number of cuts to work out")
 
     def ranking(self, given: Iterable[str], ready: Bench | None) -> Ranking | None:
         """Read weights of the ranking, as fill=0.4, over those of the mounting's file."""
