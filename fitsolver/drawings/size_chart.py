@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.drawings.figure import SHEET_PENS, Board, Drawing, Label
+from fitsolver.drawings.figure import SHEET_PENS, Across, Board, Drawing, Label, Up
 
 Array = NDArray[np.float64]
 
@@ -82,8 +82,10 @@ def size_chart(
             board.stroke(corners, "stone", closed=True)
         else:
             board.stroke(corners, "opening", closed=True)
+    borders = np.concatenate([_along(at(region.corners_mm)) for region in regions])
     for mark in marks:
-        _mark(board, mark, at(np.array([mark.length_mm, mark.width_mm])), at(low), at(high))
+        place = at(np.array([mark.length_mm, mark.width_mm]))
+        _mark(board, mark, place, (at(low), at(high)), borders)
     _key(board, regions, marks, float(origin[1]) - _FOOT)
     told = "; ".join(
         f"{region.state}: length {_span(region.corners_mm[:, 0])}, "
@@ -119,25 +121,40 @@ def _grid(board: Board, low: Array, high: Array, near: Array, far: Array, scale:
                 upright=True)  # fmt: skip
 
 
-def _mark(board: Board, mark: SizeMark, at: Array, near: Array, far: Array) -> None:
-    """Draw a cross for the size to ask for, a ring for a calibrated one, and its numbers."""
+def _along(corners: Array) -> Array:
+    """Points close together along the border of a region, (m, 2)."""
+    part = np.linspace(0, 1, 60, endpoint=False)[:, None]
+    sides = zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    return np.concatenate([start + part * (stop - start) for start, stop in sides])
+
+
+def _mark(
+    board: Board, mark: SizeMark, at: Array, frame: tuple[Array, Array], borders: Array
+) -> None:
+    """Draw a cross for the size to ask for, a ring for a calibrated one, and its numbers.
+
+    The numbers stand where they are inside the frame, and hide no border of a region if they can.
+    """
     if mark.kind == "ask":
         _cross(board, at)
         text = f"{mark.length_mm:.2f} × {mark.width_mm:.2f}"
     else:
         _ring(board, at)
         text = f"{mark.length_mm:g} × {mark.width_mm:g}"
-    for across, up, step in (
+    places: tuple[tuple[Across, Up, tuple[int, int]], ...] = (
         ("left", "bottom", (7, 5)), ("right", "bottom", (-7, 5)), ("left", "top", (7, -5)),
-        ("right", "top", (-7, -5)), ("left", "middle", (12, 0)),
-    ):  # fmt: skip
+        ("right", "top", (-7, -5)), ("centre", "top", (0, -16)), ("centre", "bottom", (0, 16)),
+    )  # fmt: skip
+    found: list[tuple[bool, bool, int, Label]] = []
+    for k, (across, up, step) in enumerate(places):
         label = Label(
             at=at + step, text=text, size=_SMALL, bold=mark.kind == "ask", across=across, up=up
-        )  # type: ignore[arg-type]
+        )
         low, high = label.box(board.pen)
-        if board.is_free(label) and bool((low > near).all() and (high < far).all()):
-            break
-    board.items.append(label)
+        inside = bool((low > frame[0]).all() and (high < frame[1]).all()) and board.is_free(label)
+        hides = bool(((borders > low) & (borders < high)).all(axis=1).any())
+        found.append((not inside, hides, k, label))
+    board.items.append(min(found, key=lambda each: each[:3])[3])
 
 
 def _cross(board: Board, at: Array) -> None:

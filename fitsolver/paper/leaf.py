@@ -15,7 +15,7 @@ from typing import Any
 
 from fitsolver.errors import UnknownName
 from fitsolver.paper.ink import MM
-from fitsolver.paper.lettering import BOLD, REGULAR, markup, register_fonts, seen, shortened
+from fitsolver.paper.lettering import BOLD, REGULAR, markup, register_fonts, runs_left, seen, shortened
 
 # Width and height [mm]: ISO 216 and ANSI/ASME Y14.1.
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -242,7 +242,7 @@ def paragraph(
         fontSize=size,
         leading=LEADING * size,
         textColor=colour,
-        alignment={"left": 0, "centre": 1, "right": 2}[across],
+        alignment=2 if own and runs_left(text) else {"left": 0, "centre": 1, "right": 2}[across],
         leftIndent=3.2 * MM if bullet else 0.0,
         bulletFontName=REGULAR,
         bulletFontSize=size,

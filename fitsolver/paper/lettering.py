@@ -49,8 +49,23 @@ def is_right_to_left(text: str) -> bool:
     return any(unicodedata.bidirectional(letter) in ("R", "AL") for letter in text)
 
 
-def seen(text: str) -> str:
+def runs_left(text: str) -> bool:
+    """Whether a text as a whole runs to the left: its first letter with a direction does.
+
+    >>> runs_left("1890 טבעת"), runs_left("Ring טבעת")
+    (True, False)
+    """
+    for letter in text:
+        direction = unicodedata.bidirectional(letter)
+        if direction in ("L", "R", "AL"):
+            return direction != "L"
+    return False
+
+
+def seen(text: str, *, left: bool | None = None) -> str:
     """Return one line of text in the order in which it is seen, Arabic letters joined.
+
+    `left` says whether the text that the line is part of runs to the left, if not the line's own.
 
     >>> seen("Ring 1890")
     'Ring 1890'
@@ -65,7 +80,8 @@ def seen(text: str) -> str:
         from arabic_reshaper import reshape
 
         text = reshape(text)
-    return str(get_display(text))
+    left = runs_left(text) if left is None else left
+    return str(get_display(text, base_dir="R" if left else "L"))
 
 
 def broken(text: str, width: float, font: str = REGULAR, size: float = 8.0) -> list[str]:
@@ -80,7 +96,8 @@ def broken(text: str, width: float, font: str = REGULAR, size: float = 8.0) -> l
             lines[-1] = longer
         else:
             lines.append(word)
-    return [seen(line) for line in lines]
+    left = runs_left(text)
+    return [seen(line, left=left) for line in lines]
 
 
 def _pieces(words: list[str], width: float, font: str, size: float) -> Iterator[str]:

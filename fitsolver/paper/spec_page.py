@@ -168,7 +168,7 @@ def _ask_row(rank: int, item: Wanted) -> list[Any]:
     chance = safe(per_cent(item.probability))
     after = item.ask.probability_after_alteration
     if item.verdict != "seats" and after - item.probability >= 0.005:
-        chance += f"<br/>altered {safe(per_cent(after))}"
+        chance += f"<br/>altered<br/>{safe(per_cent(after))}"
     weight = f"{item.ask_weight_ct:.2f}<br/>{span(item.weight_ct)}"
     small = 7.6
     return [
@@ -187,10 +187,11 @@ def _what_to_change(leaves: Leaves, spec: Spec) -> None:
         return
     items: list[Any] = [
         paragraph(
-            "No cut seats in this mounting as it was read. Take the readings named below again "
-            "first; then ask a licensed bench whether the mounting itself may be changed further "
-            "than the allowances of this project go."
-        )
+            "No cut seats in this mounting as it was read. First take again the readings that "
+            "rest on one look or have the largest ± u; then ask a licensed bench whether the "
+            "mounting itself may be changed further than usual practice goes. These came nearest:"
+        ),
+        1.0,
     ]
     if spec.changes:
         rows: list[Sequence[Any]] = [
@@ -204,7 +205,7 @@ def _what_to_change(leaves: Leaves, spec: Spec) -> None:
 
 
 def _change_row(change: Change) -> list[str]:
-    bench = "nothing answers to it"
+    bench = "no alteration helps"
     if change.work:
         bench = f"{change.work}: practice allows {change.allowed_mm:.2f} mm"
     return [
@@ -219,7 +220,7 @@ _IN_LIMITS = ("size", "depth", "weight")
 
 def _refuse(leaves: Leaves, spec: Spec) -> None:
     """What not to buy: all of the first choice, of the others what their limits do not say."""
-    if not spec.refuse:
+    if not spec.refuse or not spec.wanted:  # where nothing seats, all that is told already
         return
     ranks = {item.style.name: rank for rank, item in enumerate(spec.wanted, 1)}
     chosen = [
@@ -264,11 +265,11 @@ def _assumed(leaves: Leaves, spec: Spec) -> None:
         return
     rows: list[Sequence[Any]] = [["not measured", "taken as", "why"]]
     for item in spec.assumed:
-        sign = {"pct": "%", "deg": "°"}.get(item.unit, item.unit)
+        sign = {"pct": " %", "deg": "°"}.get(item.unit, f" {item.unit}")
         decimals = 2 if item.unit == "mm" else 1
         value = (
-            f"{item.value:.3g} {sign}" if item.u == 0 else
-            f"{item.value:.{decimals}f} ± {item.u:.{decimals}f} {sign}"
+            f"{item.value:.3g}{sign}" if item.u == 0 else
+            f"{item.value:.{decimals}f} ± {item.u:.{decimals}f}{sign}"
         )  # fmt: skip
         rows.append([f"~ {words(item.name)}", value, typeset(item.source)])
     unit = leaves.column / 144
