@@ -21,13 +21,19 @@ LAYERS = (
     ("commands",),
     ("page",),
     ("sheet", "card"),
+    ("view_page", "bench_page"),
+    ("spec_page",),
+    ("price_section", "template"),
+    ("leaf",),
     ("spec_record", "spec_report"),
     ("record", "report"),
     ("stone_report",),
     ("spec",),
     ("setting", "reseat"),
     ("refusal", "money"),
-    ("drawing",),
+    ("ink",),
+    ("lettering",),
+    ("drawing", "size_chart"),
     ("plan_view", "section_view", "style_drawing"),
     ("metal_section",),
     ("set_stone",),
@@ -70,17 +76,20 @@ LAYERS = (
 )
 HEIGHT = {name: -row for row, names in enumerate(LAYERS) for name in names}
 
-HEAVY = ("scipy", "shapely", "trimesh", "matplotlib")
+HEAVY = ("scipy", "shapely", "trimesh", "matplotlib", "reportlab")
 FACES = ("__main__", "cli", "commands", "page")
 # Who alone may import what, and who alone may open files.
 ONLY_IN = {
-    "matplotlib": {"paint", "sheet"},
+    "matplotlib": {"paint"},
+    "reportlab": {"leaf", "lettering"},
+    "bidi": {"lettering"},
+    "arabic_reshaper": {"lettering"},
     "tomllib": {"datafile", "document"},
     "tomlkit": {"datafile", "document"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }
-MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "sheet", "stone_table"}
+MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "stone_table"}
 
 
 # Folders that are one thing to all others; their modules know each other.

@@ -113,9 +113,7 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
     y = -8 * pen
     for text, height, bold in lines:
         shown = wrapped(text, _WIDE, height, bold=bold, most=2)
-        label = board.label(
-            [EDGE * pen, y], shown, size=height, bold=bold, across="left", up="top"
-        )
+        label = board.label([EDGE * pen, y], shown, size=height, bold=bold, across="left", up="top")
         y = float(label.box(pen)[0, 1]) - 4 * pen
     return [f"{text[0].upper()}{text[1:]}." for text, _, _ in lines]
 

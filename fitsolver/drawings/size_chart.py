@@ -41,17 +41,13 @@ class SizeMark:
     width_mm: float
 
 
-def box_corners(
-    length_mm: tuple[float, float], width_mm: tuple[float, float]
-) -> Array:
+def box_corners(length_mm: tuple[float, float], width_mm: tuple[float, float]) -> Array:
     """Return the corners of a quoted box, (4, 2) [mm]."""
     (l0, l1), (w0, w1) = length_mm, width_mm
     return np.array([[l0, w0], [l1, w0], [l1, w1], [l0, w1]])
 
 
-def size_chart(
-    title: str, regions: Sequence[SizeRegion], marks: Sequence[SizeMark]
-) -> Drawing:
+def size_chart(title: str, regions: Sequence[SizeRegion], marks: Sequence[SizeMark]) -> Drawing:
     """Draw regions and sizes on a sheet as wide as a phone, as high as they need."""
     every = np.concatenate(
         [*(region.corners_mm for region in regions),
@@ -114,7 +110,8 @@ def _grid(board: Board, low: Array, high: Array, near: Array, far: Array, scale:
             else:
                 board.stroke([[near[0], place], [far[0], place]], "frame")
                 board.label([near[0] - 4, place], text, size=_SMALL, across="right")
-    board.stroke([near, [far[0], near[1]], far, [near[0], far[1]]], "dimension", closed=True)
+    frame = box_corners((near[0], far[0]), (near[1], far[1]))
+    board.stroke(frame, "dimension", closed=True)
     board.label([(near[0] + far[0]) / 2, near[1] - 18], "length of the stone, mm", size=_SMALL,
                 up="top")  # fmt: skip
     board.label([8, (near[1] + far[1]) / 2], "width of the stone, mm", size=_SMALL,
@@ -167,9 +164,7 @@ def _ring(board: Board, at: Array) -> None:
     board.stroke(at + 3.5 * np.column_stack([np.cos(angle), np.sin(angle)]), "metal", closed=True)
 
 
-def _key(
-    board: Board, regions: Sequence[SizeRegion], marks: Sequence[SizeMark], y: float
-) -> None:
+def _key(board: Board, regions: Sequence[SizeRegion], marks: Sequence[SizeMark], y: float) -> None:
     """Say what the lines and marks mean."""
     entries = []
     states = {region.state for region in regions}

@@ -18,16 +18,15 @@ CHOICES = 3
 # Usual cautions of the trade; what a material needs besides comes from its own table.
 BENCH_CAUTIONS = (
     "Soldering: take every stone out first, or have the joint made by laser. Boron fluxes and "
-    "boric acid etch corundum at soldering heat (Gems & Gemology, Summer 1982). Fluxes and pickle "
-    "fumes: ventilate; old solder may hold cadmium or lead.",
-    "Never quench a hot stone, and let none cool in pickle: it cracks.",
-    "Steam and ultrasonic: not for fractured, filled, oiled or foil-backed stones, emerald, opal, "
-    "tanzanite, pearl and whatever is glued or porous (common practice).",
-    "Acid and pickle: not for peridot, porous stones, or glass-filled ones, whose glass is etched.",
-    "Foil backs and closed backs: no liquid, no steam, no heat; a foil that got wet is lost.",
-    "Burs and torch: eye protection, dust extraction and the fire rules of the place. Before metal "
-    "is cut, measure seat and stone again; metal taken off an antique does not come back.",
-    "This page guides a licensed bench and does not replace its judgement. Identity and treatment "
+    "boric acid etch corundum at soldering heat (Gems & Gemology, Summer 1982). Ventilate: fluxes "
+    "and pickle fume, and old solder may hold cadmium or lead. Never quench a hot stone.",
+    "Steam and ultrasonic: not for fractured, filled, oiled, glued or foil-backed stones, emerald, "
+    "opal, tanzanite, pearl, anything porous. Acid and pickle: not for peridot, pearl, porous or "
+    "glass-filled stones (common practice).",
+    "Foil and closed backs: no liquid, no steam, no heat; foil that got wet is lost.",
+    "Burs and torch: eye protection, dust extraction, the fire rules of the place. Measure seat "
+    "and stone again before metal is cut: what is taken off an antique does not come back.",
+    "This page guides a licensed bench and does not replace its judgement; identity and treatment "
     "are for a laboratory, before any heat.",
 )
 
@@ -93,11 +92,10 @@ def _choice(leaves: Leaves, rank: int, item: Wanted) -> None:
     items: list[Any] = [paragraph(f"<b>{size} mm</b>, {item.verdict}")]
     if item.verdict == "not decided":
         items.append(paragraph("Cut nothing before the readings named are taken again."))
-    items += [0.8, paragraph("<b>Ordinary setting</b>")]
-    items += bulleted([typeset(text) for text in ordinary_setting(ask)])
     works = list(_works(ask))
-    items += [0.8, paragraph("<b>Alteration</b>" + ("" if works else ": none"))]
-    items += bulleted(works)
+    items.append(0.6)
+    items += bulleted([f"Ordinary setting: {_inner(text)}" for text in ordinary_setting(ask)])
+    items += bulleted([f"Alteration: {_inner(text)}" for text in works] or ["Alteration: none."])
     if rank == 1:
         note = (
             "In mm. Margin: how far a requirement holds, in the middle of what the readings allow; "
@@ -106,6 +104,11 @@ def _choice(leaves: Leaves, rank: int, item: Wanted) -> None:
         )
         items += [1.2, _margins(leaves, ask), 1.0, paragraph(note, size=SMALL, colour=GREY)]
     leaves.section(f"{rank}  {safe(item.style.title)}", items)
+
+
+def _inner(text: str) -> str:
+    """Write a sentence as the part of another, after a colon."""
+    return typeset(text[0].lower() + text[1:])
 
 
 def _works(ask: Check) -> Iterator[str]:
@@ -117,9 +120,7 @@ def _works(ask: Check) -> Iterator[str]:
 
 def _margins(leaves: Leaves, ask: Check) -> Any:
     """Every requirement, the least sure first."""
-    rows: list[Sequence[Any]] = [
-        ["requirement", "margin", "± u", "holds", "limit", "tightest at"]
-    ]
+    rows: list[Sequence[Any]] = [["requirement", "margin", "± u", "holds", "limit", "tightest at"]]
     for margin in sorted(ask.requirements, key=lambda each: (each.probability, each.margin_mm)):
         at = "–" if margin.direction_deg is None else f"{margin.direction_deg:.0f}°"
         rows.append(

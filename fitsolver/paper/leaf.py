@@ -15,7 +15,15 @@ from typing import Any
 
 from fitsolver.errors import UnknownName
 from fitsolver.paper.ink import MM
-from fitsolver.paper.lettering import BOLD, REGULAR, markup, register_fonts, runs_left, seen, shortened
+from fitsolver.paper.lettering import (
+    BOLD,
+    REGULAR,
+    markup,
+    register_fonts,
+    runs_left,
+    seen,
+    shortened,
+)
 
 # Width and height [mm]: ISO 216 and ANSI/ASME Y14.1.
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -124,9 +132,7 @@ class Leaves:
             return
         self.skip(2.4 * MM)
         flowing = [item for item in items if not isinstance(item, float)]
-        heights = [
-            float(item.wrapOn(self.canvas, self.column, self.height)[1]) for item in flowing
-        ]
+        heights = [float(item.wrapOn(self.canvas, self.column, self.height)[1]) for item in flowing]
         together = sum(heights) if sum(heights) < self.height / 6 else min(heights[0], 24 * MM)
         self.need(together + 5 * MM)
         self.rule()
@@ -289,6 +295,7 @@ def table(
         for row, cells_of_row in enumerate(rows)
     ]  # fmt: skip
     style: list[tuple[Any, ...]] = [
+        ("FONTNAME", (0, 0), (-1, -1), REGULAR),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
         ("RIGHTPADDING", (0, 0), (-1, -1), 2.2 * MM),

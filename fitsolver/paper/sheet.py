@@ -10,9 +10,9 @@ from fitsolver.fitting.solver import Bench, nominal_stone
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.bench_page import bench_page
 from fitsolver.paper.leaf import leaves
-from fitsolver.paper.spec_page import spec_page
+from fitsolver.paper.spec_page import altered_box, spec_page
 from fitsolver.paper.template import TrueShape, TrueSize, correction, template
-from fitsolver.paper.view_page import altered_box, view_page
+from fitsolver.paper.view_page import view_page
 from fitsolver.telling.layout import plain
 
 NOTE = "An estimate, not a laboratory report"
@@ -51,9 +51,7 @@ def sheet_bytes(
     """
     correction(bar_measured_mm)
     name = plain(spec.mounting.name)
-    sheet = leaves(
-        paper, f"{name}: size spec", head=name, date=spec.date.isoformat(), note=NOTE
-    )
+    sheet = leaves(paper, f"{name}: size spec", head=name, date=spec.date.isoformat(), note=NOTE)
     spec_page(sheet, spec)
     view_page(sheet, spec, bench)
     shapes = [_shape(spec, item) for item in spec.wanted[:SHAPES]]
@@ -89,7 +87,7 @@ def write_sheet(
 
 
 def _shape(spec: Spec, item: Wanted) -> TrueShape:
-    """The outlines of a cut: smallest, asked for, largest, and the largest that alteration opens."""
+    """The outlines of a cut: smallest, asked for, largest, and the largest after alteration."""
     stone = item.ask.stone
     if item.verdict == "not decided":
         sized = [("not decided", stone.length_mm, stone.width_mm)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fitsolver.fitting.proposal import Range
+from fitsolver.fitting.proposal import Box, Range
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, Spec, Wanted
 from fitsolver.paper.ink import MM
@@ -19,6 +19,7 @@ from fitsolver.paper.leaf import (
     safe,
     table,
 )
+from fitsolver.paper.price_section import price_section
 from fitsolver.telling.layout import per_cent, words
 from fitsolver.telling.report import NAMES
 from fitsolver.telling.setting import ESTIMATE
@@ -36,6 +37,7 @@ def spec_page(leaves: Leaves, spec: Spec) -> None:
     leaves.turn()
     _title(leaves, spec)
     _ask(leaves, spec)
+    price_section(leaves, spec)
     _what_to_change(leaves, spec)
     _refuse(leaves, spec)
     _readings(leaves, spec)
@@ -78,13 +80,19 @@ def span(lengths: Range, decimals: int = 2) -> str:
     return low if low == high else f"{low} to {high}"
 
 
+def altered_box(spec: Spec, item: Wanted) -> Box | None:
+    """Return the limits (length, width, depth) that alteration opens, where they differ."""
+    for each in spec.proposals.proposals:
+        if each.style.name == item.style.name:
+            return each.after_alteration
+    return None
+
+
 def _title(leaves: Leaves, spec: Spec) -> None:
     mounting = spec.mounting
     leaves.put(paragraph("SIZE SPEC OF A STONE", size=SMALL, colour=GREY))
     leaves.low -= 0.6 * MM
-    leaves.put(
-        paragraph(mounting.name, size=TITLE, bold=True, own=True, width=leaves.width)
-    )
+    leaves.put(paragraph(mounting.name, size=TITLE, bold=True, own=True, width=leaves.width))
     leaves.low -= 0.8 * MM
     if mounting.story:
         leaves.put(paragraph(mounting.story, own=True, width=leaves.width))
@@ -117,15 +125,27 @@ def _ask(leaves: Leaves, spec: Spec) -> None:
     if not spec.wanted:
         return
     rows: list[Sequence[Any]] = [
-        ["", "cut", "mm", "ask for", "limits", "weight, ct", "calibrated", "holds"]
+        [
+            "",
+            "cut",
+            "mm",
+            "ask for",
+            "limits as it is",
+            "with alteration",
+            "weight, ct",
+            "calibrated",
+            "holds",
+        ]
     ]
     for rank, item in enumerate(spec.wanted, 1):
-        rows.append(_ask_row(rank, item))
+        rows.append(_ask_row(rank, item, altered_box(spec, item)))
     unit = leaves.column / 144
-    grid = table(rows, [unit * w for w in (5, 37, 12, 12, 23, 22, 16, 17)], "<<<><<<>", size=7.6)
+    grid = table(
+        rows, [unit * w for w in (5, 27, 11, 11, 21, 22, 20, 17, 10)], "<<<><<<<>", size=7.6
+    )
     told: list[Any] = [
         paragraph(
-            "In order of preference. Limits: every size within them earns the verdict. Weight: of "
+            "In order of preference. Limits: every size within them seats so. Weight: of "
             "the size to ask for, then from the lightest of the smallest to the heaviest of the "
             "largest. Calibrated: sizes whose whole tolerance seats. Holds: the probability that "
             "the size to ask for seats.",
@@ -151,7 +171,7 @@ def _ask(leaves: Leaves, spec: Spec) -> None:
         leaves.section("Remarks", bulleted(notes))
 
 
-def _ask_row(rank: int, item: Wanted) -> list[Any]:
+def _ask_row(rank: int, item: Wanted, altered: Box | None) -> list[Any]:
     stone = item.ask.stone
     cut = f"<b>{safe(item.style.title)}</b>"
     if item.verdict != "seats":
@@ -159,12 +179,14 @@ def _ask_row(rank: int, item: Wanted) -> list[Any]:
     ask = "<br/>".join(
         f"<b>{length:.2f}</b>" for length in (stone.length_mm, stone.width_mm, stone.depth_mm)
     )
-    limits = "–"
-    if item.verdict != "not decided":
-        limits = "<br/>".join(map(span, (item.length_mm, item.width_mm, item.depth_mm)))
-    calibrated = "<br/>".join(
-        f"{each.length_mm:g} × {each.width_mm:g}" for each in item.calibrated
-    )
+    own: Box | None = (item.length_mm, item.width_mm, item.depth_mm)
+    after_it = altered
+    if item.verdict == "seats after alteration":
+        own, after_it = None, own
+    elif item.verdict == "not decided":
+        own = None
+    limits = ["–" if box is None else "<br/>".join(map(span, box)) for box in (own, after_it)]
+    calibrated = "<br/>".join(f"{each.length_mm:g} × {each.width_mm:g}" for each in item.calibrated)
     chance = safe(per_cent(item.probability))
     after = item.ask.probability_after_alteration
     if item.verdict != "seats" and after - item.probability >= 0.005:
@@ -176,7 +198,7 @@ def _ask_row(rank: int, item: Wanted) -> list[Any]:
         paragraph(cut, size=small),
         paragraph("length<br/>width<br/>depth", size=small, colour=GREY),
         paragraph(ask, size=small, across="right"),
-        *(paragraph(text, size=small) for text in (limits, weight, calibrated or "–")),
+        *(paragraph(text, size=small) for text in (*limits, weight, calibrated or "–")),
         paragraph(chance, size=small, across="right"),
     ]
 

@@ -16,13 +16,9 @@ from numpy.typing import NDArray
 from fitsolver.errors import OutOfRange
 from fitsolver.paper.ink import MM, path_of
 from fitsolver.paper.leaf import (
-    FOOT_MM,
     GREY,
-    HEAD_MM,
     INK,
-    LEADING,
     PAPERS,
-    SIDE_MM,
     SMALL,
     TOP_MM,
     Leaves,

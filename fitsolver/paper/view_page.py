@@ -6,13 +6,12 @@ from typing import Any
 
 from fitsolver.drawings.drawing import EDGE, drawing_of
 from fitsolver.drawings.figure import SHEET_PENS, Drawing
-from fitsolver.drawings.size_chart import SizeMark, SizeRegion, box_corners, size_chart
-from fitsolver.fitting.proposal import Box
+from fitsolver.drawings.size_chart import SizeMark, SizeRegion, State, box_corners, size_chart
 from fitsolver.fitting.solver import Bench
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.ink import MM, ink
 from fitsolver.paper.leaf import SMALL, Leaves, paragraph, safe, table
-from fitsolver.paper.spec_page import sizes, span
+from fitsolver.paper.spec_page import altered_box, sizes, span
 
 _GAP_MM = 6.0
 
@@ -51,7 +50,7 @@ def view_page(leaves: Leaves, spec: Spec, bench: Bench) -> None:
 def seating_chart(spec: Spec, item: Wanted) -> Drawing:
     """Describe the chart of the sizes that seat for one of the cuts asked for."""
     altered = altered_box(spec, item)
-    own = "with alteration" if item.verdict == "seats after alteration" else "as the seat is"
+    own: State = "with alteration" if item.verdict == "seats after alteration" else "as the seat is"
     regions = [SizeRegion(state=own, corners_mm=_corners(item.length_mm, item.width_mm))]
     if altered is not None:
         regions.append(
@@ -68,14 +67,6 @@ def seating_chart(spec: Spec, item: Wanted) -> Drawing:
 
 def _corners(length: Any, width: Any) -> Any:
     return box_corners((length.low, length.high), (width.low, width.high))
-
-
-def altered_box(spec: Spec, item: Wanted) -> Box | None:
-    """The box that alteration opens, where it was worked out."""
-    for each in spec.proposals.proposals:
-        if each.style.name == item.style.name:
-            return each.after_alteration
-    return None
 
 
 def _chart(leaves: Leaves, spec: Spec, item: Wanted) -> None:
