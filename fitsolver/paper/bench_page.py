@@ -40,8 +40,10 @@ def bench_page(leaves: Leaves, spec: Spec) -> None:
         leaves.section("Heights", _heights(leaves, told))
     for rank, item in enumerate(told, 1):
         _choice(leaves, rank, item)
-    leaves.section("This stone, this mounting", bulleted([f"{text}." for text in spec.cautions]))
-    leaves.section("Cautions of the bench", bulleted(BENCH_CAUTIONS))
+    leaves.section(
+        "This stone, this mounting", bulleted([f"{text}." for text in spec.cautions], size=7.6)
+    )
+    leaves.section("Cautions of the bench", bulleted(BENCH_CAUTIONS, size=7.6))
 
 
 def _heights(leaves: Leaves, told: Sequence[Wanted]) -> list[Any]:
@@ -92,6 +94,8 @@ def _choice(leaves: Leaves, rank: int, item: Wanted) -> None:
     items: list[Any] = [paragraph(f"<b>{size} mm</b>, {item.verdict}")]
     if item.verdict == "not decided":
         items.append(paragraph("Cut nothing before the readings named are taken again."))
+        leaves.section(f"{rank}  {safe(item.style.title)}", items)
+        return
     works = list(_works(ask))
     items.append(0.6)
     items += bulleted([f"Ordinary setting: {_inner(text)}" for text in ordinary_setting(ask)])

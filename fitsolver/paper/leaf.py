@@ -126,14 +126,14 @@ class Leaves:
     def section(self, head: str, items: Sequence[Any]) -> None:
         """Put items beside a head and under a rule; numbers among them are gaps [mm].
 
-        What takes no more than a sixth of a page stays together.
+        What takes no more than a quarter of a page stays together.
         """
         if not items:
             return
         self.skip(2.4 * MM)
         flowing = [item for item in items if not isinstance(item, float)]
         heights = [float(item.wrapOn(self.canvas, self.column, self.height)[1]) for item in flowing]
-        together = sum(heights) if sum(heights) < self.height / 6 else min(heights[0], 24 * MM)
+        together = sum(heights) if sum(heights) < self.height / 4 else min(heights[0], 24 * MM)
         self.need(together + 5 * MM)
         self.rule()
         self.low -= 1.6 * MM

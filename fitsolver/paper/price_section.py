@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from decimal import ROUND_DOWN
+from decimal import ROUND_DOWN, ROUND_UP
 from typing import Any
 
-from fitsolver.market.budget import Budget
+from fitsolver.market.budget import Budget, rounded
 from fitsolver.market.money import Money, PricedSize, StepDown
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.leaf import GREY, SMALL, Leaves, bulleted, paragraph, table
@@ -63,8 +63,9 @@ def _short(found: Money) -> str:
     assert short is not None
     return (
         "This budget buys no stone that seats, at the prices quoted: the cheapest, "
-        f"{_size(short.at)} mm, costs {budget.about(short.short_by)} more than is left. It would "
-        f"have to cost {budget.about(short.holds_at_per_ct, ROUND_DOWN)} per carat at most."
+        f"{_size(short.at)} mm, costs {budget.about(short.short_by, ROUND_UP)} more than is left. "
+        f"It would have to cost "
+        f"{budget.about(short.holds_at_per_ct, ROUND_DOWN)} per carat at most."
     )
 
 
@@ -99,9 +100,9 @@ def _size(size: PricedSize) -> str:
 
 def _step(budget: Budget, rank: int, step: StepDown) -> str:
     low, high = sorted((step.saves.low, step.saves.high))
-    saved = budget.about(low)
+    saved = budget.about(high, ROUND_DOWN)
     if high != low:
-        saved += f" to {budget.about(high)}"
+        saved = f"{rounded(low, ROUND_DOWN)} to {saved}"
     return (
         f"{rank}: the price per carat jumps at {step.threshold_ct:f} ct. {_size(step.below)} mm, "
         f"just under it, saves {saved} and gives up {step.gives_up_ct:f} ct, "

@@ -21,8 +21,10 @@ from fitsolver.paper.leaf import (
 )
 from fitsolver.paper.price_section import price_section
 from fitsolver.telling.layout import per_cent, words
-from fitsolver.telling.report import NAMES
+from fitsolver.telling.report import NAMES, seat_words, size_words
 from fitsolver.telling.setting import ESTIMATE
+from fitsolver.telling.stone_report import carats
+from fitsolver.units import format_ct
 
 _VERDICTS = {
     "seats": "Seats",
@@ -96,13 +98,7 @@ def _title(leaves: Leaves, spec: Spec) -> None:
     leaves.low -= 0.8 * MM
     if mounting.story:
         leaves.put(paragraph(mounting.story, own=True, width=leaves.width))
-    holds = "wall seat" if mounting.holds == "wall" else "claw seat"
-    made = "cut" if mounting.state == "cut" else "not cut yet"
-    period = f", {mounting.period}" if mounting.period is not None else ""
-    facts = f"{mounting.opening_family} {holds}, {made}, {mounting.back} back{period}"
-    leaves.put(
-        paragraph(f"{safe(facts[0].upper() + facts[1:])}. Stone: {safe(spec.material.name)}.")
-    )
+    leaves.put(paragraph(f"{seat_words(mounting)}. Stone: {safe(spec.material.name)}."))
     leaves.low -= 2 * MM
     leaves.put(paragraph(_headline(spec), size=11.5, bold=True))
 
@@ -186,12 +182,17 @@ def _ask_row(rank: int, item: Wanted, altered: Box | None) -> list[Any]:
     elif item.verdict == "not decided":
         own = None
     limits = ["–" if box is None else "<br/>".join(map(span, box)) for box in (own, after_it)]
-    calibrated = "<br/>".join(f"{each.length_mm:g} × {each.width_mm:g}" for each in item.calibrated)
+    calibrated = "<br/>".join(
+        typeset(size_words(each.length_mm, each.width_mm)) for each in item.calibrated
+    )
     chance = safe(per_cent(item.probability))
     after = item.ask.probability_after_alteration
     if item.verdict != "seats" and after - item.probability >= 0.005:
         chance += f"<br/>altered<br/>{safe(per_cent(after))}"
-    weight = f"{item.ask_weight_ct:.2f}<br/>{span(item.weight_ct)}"
+    # As documents write it, and the interval rounded outward, as everywhere.
+    weight = format_ct(item.ask_weight_ct).removesuffix(" ct")
+    if item.verdict != "not decided":
+        weight += f"<br/>{carats(item.weight_ct.low, item.weight_ct.high)}"
     small = 7.6
     return [
         paragraph(str(rank), size=small, bold=True),
@@ -236,8 +237,8 @@ def _change_row(change: Change) -> list[str]:
     ]  # fmt: skip
 
 
-# What the limits in the table above say already, for the cuts after the first.
-_IN_LIMITS = ("size", "depth", "weight")
+# What is told of the cuts after the first; their limits say the rest.
+_OF_OTHERS = ("undecided", "points")
 
 
 def _refuse(leaves: Leaves, spec: Spec) -> None:
@@ -247,7 +248,7 @@ def _refuse(leaves: Leaves, spec: Spec) -> None:
     ranks = {item.style.name: rank for rank, item in enumerate(spec.wanted, 1)}
     chosen = [
         refusal for refusal in spec.refuse
-        if ranks.get(refusal.cut, 0) <= 1 or refusal.kind not in _IN_LIMITS
+        if ranks.get(refusal.cut, 0) <= 1 or refusal.kind in _OF_OTHERS
     ]  # fmt: skip
 
     def order(refusal: Refusal) -> int:

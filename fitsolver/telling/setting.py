@@ -155,7 +155,7 @@ def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Itera
         depth += f" to {most:.2f}"
     each = "Each notch" if claws else "The bearing"
     share = ""
-    if claws and (thick := ceiling.threshold_mm / allowed["notch_share_max"]) > 0:
+    if claws and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
         low, high = (f"{100 * max(part, 0.0) / thick:.0f}" for part in (least, most))
         share = f", {low if low == high else f'{low} to {high}'} % of the claw's thickness"
     yield f"{each} is {depth} mm deep{share}; then close the {'claws' if claws else 'rim'} over it."
