@@ -21,6 +21,10 @@ LAYERS = (
     ("commands",),
     ("page",),
     ("sheet", "card"),
+    ("view_page", "bench_page"),
+    ("spec_page",),
+    ("price_section", "template"),
+    ("leaf",),
     ("spec_record", "spec_report", "compare_record"),
     ("compare_report",),
     ("record", "report"),
@@ -28,7 +32,9 @@ LAYERS = (
     ("spec", "comparison"),
     ("setting", "reseat"),
     ("refusal", "money", "side_by_side", "candidate"),
-    ("drawing",),
+    ("ink",),
+    ("lettering",),
+    ("drawing", "size_chart"),
     ("plan_view", "section_view", "style_drawing"),
     ("metal_section",),
     ("set_stone",),
@@ -72,17 +78,20 @@ LAYERS = (
 )
 HEIGHT = {name: -row for row, names in enumerate(LAYERS) for name in names}
 
-HEAVY = ("scipy", "shapely", "trimesh", "matplotlib")
+HEAVY = ("scipy", "shapely", "trimesh", "matplotlib", "reportlab")
 FACES = ("__main__", "cli", "commands", "page")
 # Who alone may import what, and who alone may open files.
 ONLY_IN = {
-    "matplotlib": {"paint", "sheet"},
+    "matplotlib": {"paint"},
+    "reportlab": {"leaf", "lettering"},
+    "bidi": {"lettering"},
+    "arabic_reshaper": {"lettering"},
     "tomllib": {"document", "toml_edit"},
     "tomlkit": {"toml_edit"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }
-MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "sheet", "stone_table"}
+MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "stone_table"}
 
 
 # Folders that are one thing to all others; their modules know each other.

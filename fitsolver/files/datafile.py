@@ -42,6 +42,7 @@ __all__ = [
     "parse_toml",
     "read_json",
     "text_of",
+    "write_bytes",
     "write_text",
 ]
 
@@ -113,6 +114,15 @@ def write_text(path: Path | str, text: str, *, overwrite: bool = False) -> Path:
     return Path(path).resolve()
 
 
+def write_bytes(path: Path | str, content: bytes, *, overwrite: bool = False) -> Path:
+    """Write a file of bytes whole or not at all, and return its path; raises as `new_file` does."""
+    with _whole(path, overwrite=overwrite) as temporary, open(temporary, "xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    return Path(path).resolve()
+
+
 @contextmanager
 def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
     """Open a text file to be written whole or not at all: an error on the way leaves no trace.
@@ -121,6 +131,18 @@ def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
     name in one step. Raises `InputFaults` when the file exists and `overwrite` is not given, or
     when the folder cannot be written to.
     """
+    with (
+        _whole(path, overwrite=overwrite) as temporary,
+        open(temporary, "x", encoding="utf-8", newline="\n") as file,
+    ):
+        yield file
+        file.flush()
+        os.fsync(file.fileno())
+
+
+@contextmanager
+def _whole(path: Path | str, *, overwrite: bool) -> Iterator[Path]:
+    """Give the name of a temporary file; once it is written and closed, it takes the name asked."""
     name, target = str(path), Path(path).resolve()
     if target.is_dir():
         raise file_fault(name, "is a folder", "Give the name of a file")
@@ -130,10 +152,7 @@ def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
         raise file_fault(name, "exists already", "Choose another name or ask to overwrite it")
     temporary = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
     try:
-        with open(temporary, "x", encoding="utf-8", newline="\n") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
+        yield temporary
         if target.exists():
             temporary.chmod(target.stat().st_mode)
         os.replace(temporary, target)

@@ -104,6 +104,20 @@ def ordinary_setting(check: Check) -> tuple[str, ...]:
     return (*turned, *steps(check, needs, allowed))
 
 
+def notch_depth_mm(check: Check) -> tuple[float, float]:
+    """Return how deep the notches or the bearing of an uncut seat become, least and most [mm]."""
+    allowed = allowances(check.mounting.allowances)
+    needs = {margin.name: margin for margin in check.requirements}
+    claws = check.mounting.holds == "claws"
+    bend_in, bend_out = (
+        (allowed["claw_bend_in_mm"], allowed["claw_bend_out_mm"]) if claws else (0.0, 0.0)
+    )
+    floor, ceiling = needs["notch floor"], needs["notch ceiling"]
+    least = max(0.0, floor.margin_mm + floor.threshold_mm - bend_in)
+    most = ceiling.threshold_mm + bend_out - ceiling.margin_mm
+    return least, max(least, most)
+
+
 def _cut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterator[str]:
     claws = check.mounting.holds == "claws"
     metal, datum = (
@@ -135,18 +149,13 @@ def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Itera
     play = needs["height play"].margin_mm
     band = f" (it may go {play / 2:.2f} mm higher or lower)" if play > 0 else ""
     yield (f"Cut {what} for the girdle, its middle {_above(check.rest_height_mm, where)}{band}.")
-    bend_in, bend_out = (
-        (allowed["claw_bend_in_mm"], allowed["claw_bend_out_mm"]) if claws else (0.0, 0.0)
-    )
-    floor, ceiling = needs["notch floor"], needs["notch ceiling"]
-    least = floor.margin_mm + floor.threshold_mm - bend_in
-    most = ceiling.threshold_mm + bend_out - ceiling.margin_mm
-    depth = f"{max(least, 0.0):.2f}"
+    least, most = notch_depth_mm(check)
+    depth = f"{least:.2f}"
     if most - least >= 0.005:
-        depth += f" to {max(most, 0.0):.2f}"
+        depth += f" to {most:.2f}"
     each = "Each notch" if claws else "The bearing"
     share = ""
-    if claws and (thick := ceiling.threshold_mm / allowed["notch_share_max"]) > 0:
+    if claws and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
         low, high = (f"{100 * max(part, 0.0) / thick:.0f}" for part in (least, most))
         share = f", {low if low == high else f'{low} to {high}'} % of the claw's thickness"
     yield f"{each} is {depth} mm deep{share}; then close the {'claws' if claws else 'rim'} over it."
