@@ -73,7 +73,7 @@ def chosen(asked: Asked) -> Response:
         item=item,
         rank=rank,
         proposal=task.answer.proposals.proposals[rank - 1],
-        drawing=Markup(svg(drawing_of(bench, item.ask))),
+        drawing=Markup(svg(drawing_of(bench, item.ask, headed=False))),
         chart=Markup(range_chart(bench, item)),
         cautions=task.answer.cautions,
         **check_context(item.ask),

@@ -268,7 +268,7 @@ def _judged(
     return {
         "style": style,
         "stuff": stuff,
-        "drawing": Markup(svg(drawing_of(bench, found, measured=heights))),
+        "drawing": Markup(svg(drawing_of(bench, found, measured=heights, headed=False))),
         "cautions": cautions(stuff, bench.mounting),
         **weighed,
         **check_context(found),
