@@ -104,9 +104,7 @@ def _needed(kind: tuple[tuple[str, str], ...]) -> frozenset[str]:
 
 def unkept(fields: Mapping[str, str]) -> Fields:
     """Join what the form shows with what it keeps of another kind of seat."""
-    kept = {
-        name.removeprefix(KEPT): text for name, text in fields.items() if name.startswith(KEPT)
-    }
+    kept = {name.removeprefix(KEPT): text for name, text in fields.items() if name.startswith(KEPT)}
     return kept | {name: text for name, text in fields.items() if not name.startswith(KEPT)}
 
 

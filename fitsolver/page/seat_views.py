@@ -367,17 +367,22 @@ def _kept(fields: Mapping[str, str]) -> dict[str, str]:
 
 def _count(found: list[Complaint], asked: Asked) -> str:
     words = asked.site.words.seat
-    return words.one_place if len(found) == 1 else words.places.format(count=len(found))
+    count = len(found)
+    return str(words.one_place if count == 1 else words.places.format(count=count))
 
 
 def _redrawn(asked: Asked, found: list[Complaint]) -> str:
     words = asked.site.words.seat
-    return words.redrawn.format(count=_count(found, asked)) if found else words.redrawn_well
+    if found:
+        return str(words.redrawn.format(count=_count(found, asked)))
+    return str(words.redrawn_well)
 
 
 def _saved_text(asked: Asked, found: list[Complaint]) -> str:
     words = asked.site.words.seat
-    return words.saved_with_faults.format(count=_count(found, asked)) if found else words.saved
+    if found:
+        return str(words.saved_with_faults.format(count=_count(found, asked)))
+    return str(words.saved)
 
 
 def _conflict(asked: Asked, theirs: Page, mine: Data) -> Response:
