@@ -13,7 +13,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from fitsolver.errors import FitsolverError
-from fitsolver.page import answer_views, seat_views, share_views, stone_views
+from fitsolver.page import answer_views, seat_views, share_views, stone_views, trace_views
 from fitsolver.page.guard import Guard, Keys
 from fitsolver.page.site import Asked, Site, View, Wrong
 from fitsolver.page.store import Missing, Store
@@ -31,6 +31,8 @@ ROUTES: tuple[tuple[str, View, tuple[str, ...]], ...] = (
     ("/m/{slug}/preview", seat_views.preview, WRITE),
     ("/m/{slug}/readings", seat_views.readings, WRITE),
     ("/m/{slug}/drawing", seat_views.drawing, WRITE),
+    ("/m/{slug}/trace", trace_views.trace, BOTH),
+    ("/m/{slug}/trace/look", trace_views.look, WRITE),
     ("/m/{slug}/delete", seat_views.delete, WRITE),
     ("/m/{slug}/file", seat_views.file, READ),
     ("/m/{slug}/answer", answer_views.answer, READ),

@@ -56,6 +56,9 @@ MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
 KEPT = "kept:"
 LISTS = ("claw_directions_deg",)
 RADII = "opening_radii_mm"
+TRACED = ("opening_points_u_mm", "opening_points_scale_u_pct", "opening_points_turn_deg")
+"""What belongs to traced points; a page of its own asks for them."""
+NO_FIELD = ("at_deg", *TRACED)
 # In the file these are plain numbers, not readings.
 PLAIN = ("irregularity_mm", "ledge_angle_deg", "wall_lean_deg", "claw_lean_deg")
 NOT_MEASURED = "not measured"
@@ -85,7 +88,7 @@ class Complaint:
 
 def is_reading(key: str) -> bool:
     """Whether a key is given as a reading, with repeats, ways and an instrument."""
-    return key in KEYS and key not in (*PLAIN, *LISTS, RADII, "at_deg")
+    return key in KEYS and key not in (*PLAIN, *LISTS, RADII, *NO_FIELD)
 
 
 def belongs(key: str, kind: Mapping[str, str]) -> bool:
@@ -120,7 +123,7 @@ def further(fields: Mapping[str, str]) -> list[str]:
     first = needed(fields)
     return [
         key for key in KEYS
-        if key not in (*first, "at_deg") and belongs(key, fields)
+        if key not in (*first, *NO_FIELD) and belongs(key, fields)
     ]  # fmt: skip
 
 
@@ -136,7 +139,7 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
             fields[key] = _text(seat.get(key))
     for key in KEYS:
         value = (data if key in TOP else seat).get(key)
-        if value is None or key == "at_deg":
+        if value is None or key in NO_FIELD:
             continue
         if is_reading(key):
             fields |= _reading_fields(key, value)
@@ -164,7 +167,7 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
     for key in CHOICES:
         _put(data if key == "finger_along" else seat, key, fields.get(key, "").strip() or None)
     for key in KEYS:
-        if key == "at_deg":
+        if key in NO_FIELD:
             continue
         table = data if key in TOP else seat
         if not belongs(key, fields):
@@ -260,6 +263,16 @@ def _complaint(fault: Fault) -> Complaint:
         rule=rule if known else f"{fault.key} {rule}",
         remedy=remedy[:1].upper() + remedy[1:],
     )
+
+
+def text_of(value: object) -> str:
+    """Write a value of a file as its field shows it."""
+    return _text(value)
+
+
+def number_of(text: str) -> float | int | str | None:
+    """Read a field of one number; what is none is kept as it was typed."""
+    return _number(text)
 
 
 def _put(table: Data, key: str, value: object) -> None:

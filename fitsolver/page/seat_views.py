@@ -130,7 +130,7 @@ def seat(asked: Asked) -> Response:
     try:
         store.save(slug, toml_of(data, page.text), revision)
     except Overtaken as other:
-        return _conflict(asked, other.theirs, data)
+        return conflict(asked, other.theirs, data)
     return asked.go(f"/m/{slug}?saved=1")
 
 
@@ -385,7 +385,7 @@ def _saved_text(asked: Asked, found: list[Complaint]) -> str:
     return str(words.saved)
 
 
-def _conflict(asked: Asked, theirs: Page, mine: Data) -> Response:
+def conflict(asked: Asked, theirs: Page, mine: Data) -> Response:
     """Show what both wrote, and let the user choose."""
     own, other = fields_of(mine), fields_of(data_in(theirs))
     words = asked.site.words
