@@ -50,6 +50,11 @@ app.command(
     usage="Usage: fitsolver propose MOUNTING [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.spec:spec",
+    help="Write the size spec: what to ask for, what to refuse, the price ceiling if budgeted.",
+    usage="Usage: fitsolver spec MOUNTING [-o FILE.pdf] [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.density:density",
     help="Find a stone's density by weighing it in air and in water, and what that agrees with.",
     usage="Usage: fitsolver density --mass-air-ct CT --mass-water-ct CT [OPTIONS]\n"

@@ -34,7 +34,7 @@ TRANSCRIPTS = Path(__file__).parent / "transcripts"
 REWRITE = "REWRITE_TRANSCRIPTS"
 
 OVAL = "--cut oval-brilliant --length 8 --width 6 --depth 3.9"
-COMMANDS = ("weigh", "check", "propose", "density", "recut", "cuts", "allowances")
+COMMANDS = ("weigh", "check", "propose", "spec", "density", "recut", "cuts", "allowances")
 VERDICTS = ("seats", "seats after alteration", "does not seat", "not decided")
 
 

@@ -168,6 +168,12 @@ class Desk:
                 return bench(mounting)
         return None
 
+    def limit(self, limit: int | None) -> None:
+        """Refuse a number of cuts that makes no sense."""
+        if limit is not None and not 1 <= limit <= 1000:
+            rule = "must be 1 to 1000"
+            self.refuse("--limit", limit, rule, "Give the number of cuts to work out")
+
     def ranking(self, given: Iterable[str], ready: Bench | None) -> Ranking | None:
         """Read weights of the ranking, as fill=0.4, over those of the mounting's file."""
         from fitsolver.seats.ranking import ranking

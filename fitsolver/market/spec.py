@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from fitsolver.fitting.proposal import (
     LIMIT,
+    Box,
     CalibratedSize,
     Proposal,
     Proposals,
@@ -42,7 +43,8 @@ class Wanted:
     """One cut to ask for, with the limits within which every size earns its verdict.
 
     `ask` is the judgement of the size to ask for; `weight_ct` runs from the lightest stone of the
-    smallest size to the heaviest of the largest. `price` is there where a budget is.
+    smallest size to the heaviest of the largest. `after_alteration` is the box (length, width,
+    depth) that alteration opens where the size seats without. `price` is there where a budget is.
     """
 
     style: CutStyle
@@ -52,11 +54,13 @@ class Wanted:
     length_mm: Range
     width_mm: Range
     depth_mm: Range
+    after_alteration: Box | None
     weight_ct: Range
     ask_weight_ct: float
     ask_weight_u_ct: float
     calibrated: tuple[CalibratedSize, ...]
     notes: tuple[str, ...]
+    reasons: tuple[str, ...]
     price: PriceLimit | None
 
     @property
@@ -198,11 +202,13 @@ def _wanted(item: Proposal, price: PriceLimit | None) -> Wanted:
         length_mm=item.length_mm,
         width_mm=item.width_mm,
         depth_mm=item.depth_mm,
+        after_alteration=item.after_alteration,
         weight_ct=item.weight_ct,
         ask_weight_ct=item.ask_weight_ct,
         ask_weight_u_ct=item.ask_weight_u_ct,
         calibrated=item.calibrated,
         notes=item.notes,
+        reasons=item.reasons,
         price=price,
     )
 

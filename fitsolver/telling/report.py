@@ -449,11 +449,11 @@ def _sizes(proposals: Sequence[Proposal]) -> list[str]:
     for rank, item in enumerate(proposals, 1):
         if item.verdict == "not decided":
             continue
-        own = [_between(side, "") for side in (item.length_mm, item.width_mm, item.depth_mm)]
+        own = [between(side, "") for side in (item.length_mm, item.width_mm, item.depth_mm)]
         how = " altered" if item.verdict != "seats" else ""
         rows.append([f"{rank} {item.style.name}{how}", *own])
         if item.after_alteration is not None:
-            rows.append(["  with alteration", *(_between(side, "") for side in
+            rows.append(["  with alteration", *(between(side, "") for side in
                                                 item.after_alteration)])  # fmt: skip
     return columns(rows, "<<<<", indent=0) if len(rows) > 1 else []
 
@@ -499,7 +499,7 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
     yield _readings(ask, width)
 
 
-def _between(lengths: Range | None, unit: str = " mm") -> str:
+def between(lengths: Range | None, unit: str = " mm") -> str:
     """Write a range, with its unit unless that stands over the column."""
     if lengths is None:
         return ""
