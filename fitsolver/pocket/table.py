@@ -32,17 +32,20 @@ Box = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
 REACH_MM = 0.8
 STEP_MM = 0.2
 FEW_DRAWS = 24
+# Draws where only the verdict after alteration changes: it is the bench's own estimate anyway.
+ALTERED_DRAWS = 224
 # Ratios that differ by less share a figure, where few and where all draws are asked.
 ALIKE_FEW, ALIKE = 0.03, 0.01
 # A cut whose ratios span less than this is laid out by its usual ratio.
 NARROW = 1.15
 # Depths judged, and depths kept; they reach this many of the style's spreads to either side.
-JUDGED_DEPTHS, DEPTHS, DEPTH_SPREADS = 5, 25, 2.5
-# Neighbouring knots are parted where z changes by more than this across a change of verdict.
-STEEP = 1.5
-MOST_KNOTS = 14
+JUDGED_DEPTHS, DEPTHS, DEPTH_SPREADS = 4, 25, 2.5
+# Neighbouring knots are parted where z changes by more than this across a change of verdict: from
+# seating with ordinary setting, from seating after alteration, from not seating at all.
+STEEP = 2.0, 4.0, 4.0
+MOST_KNOTS = 13
 # How near to a verdict's level a knot still counts as beside it, in z.
-BESIDE = 0.3
+BESIDE = 0.0
 # z is kept within this: a probability of some millionths.
 Z_MOST = 5.0
 LEAST_U_MM = 0.004
@@ -125,20 +128,25 @@ def size_table(ready: Bench, style: CutStyle, material: Material, box: Box, ask:
     fine_excess = excess if ratio else _parted(excess, rough, levels, 0)
     fine_width = _parted(width, rough, levels, 1)
     z = _resampled(_resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
-    rows, columns = np.nonzero(_matters(z, levels))
-    every = grid.all(fine_excess[rows], fine_width[columns], excess, width)
-    z[rows, columns] = every.z
+    ordinary = _matters(z, levels[:1])
+    altered = _matters(z, levels) & ~ordinary
     tables = {
         name: getattr(few, name).reshape(*shape, *getattr(few, name).shape[1:]).copy()
         for name in ("margin", "u", "direction")
     }
-    # Knots of the first look that were judged in all draws are known better now.
+    # Knots of the first look that were judged in more draws are known better now.
     row = {float(value): k for k, value in enumerate(excess)}
     column = {float(value): k for k, value in enumerate(width)}
-    for k, (a, b) in enumerate(zip(fine_excess[rows], fine_width[columns], strict=True)):
-        if float(a) in row and float(b) in column:
-            for name, values in tables.items():
-                values[row[float(a)], column[float(b)]] = getattr(every, name)[k]
+    for which, draws in ((altered, ALTERED_DRAWS), (ordinary, SAMPLES)):
+        rows, columns = np.nonzero(which)
+        if not len(rows):
+            continue
+        more = grid.more(fine_excess[rows], fine_width[columns], excess, width, draws)
+        z[rows, columns] = more.z
+        for k, (a, b) in enumerate(zip(fine_excess[rows], fine_width[columns], strict=True)):
+            if float(a) in row and float(b) in column:
+                for name, values in tables.items():
+                    values[row[float(a)], column[float(b)]] = getattr(more, name)[k]
     return SizeTable(
         style=style,
         usual_ratio=ratio,
@@ -179,15 +187,17 @@ class _Grid:
         self.height = stand.height.reshape(len(excess), len(width))
         return self._ask(length, across[1], stand, FEW_DRAWS, ALIKE_FEW)
 
-    def all(self, excess: Array, width: Array, knots: Array, columns: Array) -> _Judged:
-        """Judge some nodes (n,) in all draws, standing as the knots of the first look do."""
+    def more(
+        self, excess: Array, width: Array, knots: Array, columns: Array, draws: int
+    ) -> _Judged:
+        """Judge some nodes (n,) in more draws, standing as the knots of the first look do."""
         assert self.turn is not None
         assert self.height is not None
         near = np.abs(knots[:, None] - excess).argmin(axis=0), np.abs(
             columns[:, None] - width
         ).argmin(axis=0)
         stand = Poses(turn=self.turn[near], height=self._height_at(excess, width, knots, columns))
-        return self._ask(self._lengths(excess, width), width, stand, SAMPLES, ALIKE)
+        return self._ask(self._lengths(excess, width), width, stand, draws, ALIKE)
 
     def _height_at(self, excess: Array, width: Array, knots: Array, columns: Array) -> Array:
         heights = _resampled(self.height, knots, excess, 0)
@@ -240,35 +250,39 @@ def _depths(style: CutStyle, box: tuple[float, float], ask: Array) -> tuple[Arra
 
 def _levels(ready: Bench) -> tuple[tuple[int, float], ...]:
     """What changes a verdict: (0 ordinary or 1 altered, z)."""
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
-    seats = float(norm.ppf(ready.allowances["seats_from_probability"]))
-    fails = float(norm.ppf(ready.allowances["fails_to_probability"]))
+    seats = float(ndtri(ready.allowances["seats_from_probability"]))
+    fails = float(ndtri(ready.allowances["fails_to_probability"]))
     return (0, seats), (1, seats), (1, fails)
 
 
 def _scores(found: Tile, judged: Array, kept: Array) -> Array:
     """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged."""
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
     after = np.clip(np.searchsorted(judged, kept), 1, len(judged) - 1)
-    part = ((kept - judged[after - 1]) / (judged[after] - judged[after - 1]))[:, None, None]
+    part = (kept - judged[after - 1]) / (judged[after] - judged[after - 1])
     scores = []
-    for node in range(len(found.margins)):
-        pair = []
-        for margins in (found.margins[node], found.altered[node]):
-            dense = margins[after - 1] * (1 - part) + margins[after] * part
-            held = (dense.min(axis=1) >= 0).sum(axis=1)
-            count = dense.shape[-1]
-            u = np.maximum(dense.std(axis=-1), LEAST_U_MM)
-            far = (np.median(dense, axis=-1) / u).min(axis=1)
-            edge = float(norm.ppf(0.5 / count))
-            z = norm.ppf(np.clip(held / count, 0.5 / count, 1 - 0.5 / count))
-            z = np.where(held == 0, np.minimum(far, edge), z)
-            pair.append(np.where(held == count, np.maximum(far, -edge), z))
-        # Alteration is never worse than leaving it.
-        scores.append([pair[0], np.maximum(*pair)])
-    clipped: Array = np.clip(np.moveaxis(np.array(scores), 1, 2), -Z_MOST, Z_MOST)
+    for margins in (found.margins, found.altered):
+        count = margins.shape[-1]
+        u = np.maximum(margins.std(axis=-1), LEAST_U_MM)
+        middle = np.median(margins, axis=-1)
+        z = np.empty((len(margins), len(kept)))
+        edge = float(ndtri(0.5 / count))
+        for d, (k, p) in enumerate(zip(after.tolist(), part.tolist(), strict=True)):
+            far = ((middle[:, k - 1] * (1 - p) + middle[:, k] * p)
+                   / (u[:, k - 1] * (1 - p) + u[:, k] * p)).min(axis=1)  # fmt: skip
+            dense = margins[:, k - 1] * (1 - p)
+            dense += margins[:, k] * p
+            held = (dense >= 0).all(axis=1).sum(axis=1)
+            one = ndtri(np.clip(held / count, 0.5 / count, 1 - 0.5 / count))
+            one = np.where(held == 0, np.minimum(far, edge), one)
+            z[:, d] = np.where(held == count, np.maximum(far, -edge), one)
+        scores.append(z)
+    # Alteration is never worse than leaving it.
+    both = np.stack([scores[0], np.maximum(*scores)], axis=-1)
+    clipped: Array = np.clip(both, -Z_MOST, Z_MOST)
     return clipped
 
 
@@ -295,11 +309,13 @@ def _matters(z: Array, levels: tuple[tuple[int, float], ...]) -> NDArray[np.bool
 
 def _parted(knots: Array, z: Array, levels: tuple[tuple[int, float], ...], axis: int) -> Array:
     """Add knots half-way where z is steep across a change of verdict, the steepest first."""
-    cells = _cells(z, levels)
-    rise = np.abs(np.diff(z, axis=axis)).max(axis=(2, 3))
-    rise = np.maximum(rise[:, :-1], rise[:, 1:]) if axis == 0 else np.maximum(rise[:-1], rise[1:])
-    steep = np.where(cells, rise, 0.0).max(axis=1 - axis)
-    order = [k for k in np.argsort(-steep, kind="stable") if steep[k] > STEEP]
+    steep = np.zeros(len(knots) - 1)
+    for level, limit in zip(levels, STEEP, strict=True):
+        cells = _cells(z, (level,))
+        rise = np.abs(np.diff(z[..., level[0]], axis=axis)).max(axis=2)
+        rise = np.maximum(rise[:, :-1], rise[:, 1:]) if axis == 0 else np.maximum(rise[:-1], rise[1:])
+        steep = np.maximum(steep, np.where(cells, rise, 0.0).max(axis=1 - axis) / limit)
+    order = [k for k in np.argsort(-steep, kind="stable") if steep[k] > 1]
     order = order[: max(0, MOST_KNOTS - len(knots))]
     return np.sort(np.concatenate([knots, *((knots[k : k + 1] + knots[k + 1]) / 2 for k in order)]))
 
