@@ -33,7 +33,7 @@ REACH_MM = 0.8
 STEP_MM = 0.2
 FEW_DRAWS = 24
 # Draws where only the verdict after alteration changes: it is the bench's own estimate anyway.
-ALTERED_DRAWS = 224
+ALTERED_DRAWS = 128
 # Ratios that differ by less share a figure, where few and where all draws are asked.
 ALIKE_FEW, ALIKE = 0.03, 0.01
 # A cut whose ratios span less than this is laid out by its usual ratio.
@@ -42,7 +42,7 @@ NARROW = 1.15
 JUDGED_DEPTHS, DEPTHS, DEPTH_SPREADS = 4, 25, 2.5
 # Neighbouring knots are parted where z changes by more than this across a change of verdict: from
 # seating with ordinary setting, from seating after alteration, from not seating at all.
-STEEP = 2.0, 4.0, 4.0
+STEEP = 2.0, 5.0, 5.0
 MOST_KNOTS = 13
 # How near to a verdict's level a knot still counts as beside it, in z.
 BESIDE = 0.0
@@ -339,7 +339,7 @@ def _weights(
     ends = np.array([excess[0], excess[-1]])[:, None] + usual * np.array([width[0], width[-1]])
     ratios = ends / np.array([width[0], width[-1]])
     limits = style.length_ratio
-    low, high = max(ratios.min(), limits.low - 0.02), min(ratios.max(), limits.high + 0.02)
+    low, high = max(ratios.min(), limits.low), min(ratios.max(), limits.high)
     ratio = np.linspace(low, high, 4)
     share = np.linspace(depth[0] / width[-1], depth[-1] / width[0], 15)
     wide = np.linspace(width[0], width[-1], 3)
