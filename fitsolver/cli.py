@@ -60,6 +60,11 @@ app.command(
     usage="Usage: fitsolver spec MOUNTING [-o FILE.pdf] [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.card:card",
+    help="Write a card for the dealer's table: spec, drawing and a calculator, without a network.",
+    usage="Usage: fitsolver card MOUNTING -o FILE.html [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.density:density",
     help="Find a stone's density by weighing it in air and in water, and what that agrees with.",
     usage="Usage: fitsolver density --mass-air-ct CT --mass-water-ct CT [OPTIONS]\n"

@@ -481,13 +481,6 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
     kind = KINDS[name]
     values = needs.margins[name]
     station = needs.stations[name]
-    direction = None
-    if station >= 0:
-        seats_ = placed.seats
-        if seats_.holds == "claws":
-            station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
-        x, y = seats_.opening[0, station]
-        direction = float(np.rad2deg(np.arctan2(y, x)) % 360)
     draws = values[1:]
     middle = float(np.median(draws))
     short = max(0.0, -middle)
@@ -505,11 +498,21 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
         threshold_mm=needs.thresholds[name],
         source=allowed.source(needs.set_by[name]),
         probability=float((draws >= 0).mean()),
-        direction_deg=direction,
+        direction_deg=direction_deg(placed.seats, station),
         alteration=possible,
         alteration_mm=short if possible else 0.0,
         alteration_limit_mm=0.0 if room is None else float(np.median(room)),
     )
+
+
+def direction_deg(spots: Seats, station: int) -> float | None:
+    """Direction of a station [deg], of the middle of its claw; None for no station (-1)."""
+    if station < 0:
+        return None
+    if spots.holds == "claws":
+        station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
+    x, y = spots.opening[0, station]
+    return float(np.rad2deg(np.arctan2(y, x)) % 360)
 
 
 def advise(ready: Bench, margin: Array, sizes: Sizes, most: int = 3) -> tuple[Advice, ...]:
