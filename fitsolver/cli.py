@@ -55,6 +55,16 @@ app.command(
     usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.spec:spec",
+    help="Write the size spec: what to ask for, what to refuse, the price ceiling if budgeted.",
+    usage="Usage: fitsolver spec MOUNTING [-o FILE.pdf] [OPTIONS]",
+)
+app.command(
+    "fitsolver.commands.card:card",
+    help="Write a card for the dealer's table: spec, drawing and a calculator, without a network.",
+    usage="Usage: fitsolver card MOUNTING -o FILE.html [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.density:density",
     help="Find a stone's density by weighing it in air and in water, and what that agrees with.",
     usage="Usage: fitsolver density --mass-air-ct CT --mass-water-ct CT [OPTIONS]\n"
@@ -75,6 +85,11 @@ app.command(
     "fitsolver.commands.cuts:cuts",
     help="List the cut styles, or describe and draw one.",
     usage="Usage: fitsolver cuts [NAME] [OPTIONS]",
+)
+app.command(
+    "fitsolver.commands.allowances:allowances",
+    help="List what bench practice asks for or permits: value, range, meaning and source.",
+    usage="Usage: fitsolver allowances [MOUNTING] [OPTIONS]",
 )
 
 

@@ -4,7 +4,19 @@ Pytest puts the folder of this file on the path, so that tests in the sub-folder
 Property tests draw the same examples on every run: a law never holds on one and fails on the next.
 """
 
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from browser import started
 from hypothesis import settings
 
 settings.register_profile("repeatable", deadline=None, derandomize=True)
 settings.load_profile("repeatable")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Chromium, started once for all tests that need it."""
+    with started() as found:
+        yield found

@@ -34,7 +34,9 @@ TRANSCRIPTS = Path(__file__).parent / "transcripts"
 REWRITE = "REWRITE_TRANSCRIPTS"
 
 OVAL = "--cut oval-brilliant --length 8 --width 6 --depth 3.9"
-COMMANDS = ("weigh", "check", "propose", "compare", "density", "recut", "cuts")
+COMMANDS = (
+    "weigh", "check", "propose", "compare", "spec", "card", "density", "recut", "cuts", "allowances", "serve"
+)  # fmt: skip
 VERDICTS = ("seats", "seats after alteration", "does not seat", "not decided")
 
 

@@ -21,19 +21,25 @@ LAYERS = (
     ("commands",),
     ("page",),
     ("sheet", "card"),
-    ("spec_record", "spec_report", "compare_record"),
+    ("view_page", "bench_page"),
+    ("spec_page",),
+    ("price_section", "template"),
+    ("leaf",),
+    ("spec_record", "spec_report", "compare_record", "numbers"),
     ("compare_report",),
     ("record", "report"),
     ("stone_report",),
     ("spec", "comparison"),
     ("setting", "reseat"),
     ("refusal", "money", "side_by_side", "candidate"),
-    ("drawing",),
+    ("ink",),
+    ("lettering",),
+    ("drawing", "size_chart", "view", "size_table"),
     ("plan_view", "section_view", "style_drawing"),
     ("metal_section",),
     ("set_stone",),
     ("proposal",),
-    ("scan",),
+    ("scan", "merit", "tile"),
     ("solver",),
     ("hydrostatic",),
     ("recut", "consistency", "parcel"),
@@ -45,6 +51,7 @@ LAYERS = (
     ("coefficient", "evidence", "projection", "seat"),
     ("stone", "belief", "prior"),
     ("form",),
+    ("mounting_writer",),
     ("mounting",),
     ("mounting_file",),
     ("budget_table",),
@@ -54,8 +61,8 @@ LAYERS = (
     ("seat_table",),
     ("trace_evidence",),
     ("reading_entry", "trace", "trace_file"),
-    ("mounting_key", "allowance", "outline"),
-    ("reading", "uncertainty", "datafile", "paint"),
+    ("mounting_key", "allowance", "ranking", "outline"),
+    ("reading", "uncertainty", "datafile", "toml_edit", "paint"),
     ("instrument", "file_model", "figure"),
     ("document",),
     (
@@ -72,17 +79,20 @@ LAYERS = (
 )
 HEIGHT = {name: -row for row, names in enumerate(LAYERS) for name in names}
 
-HEAVY = ("scipy", "shapely", "trimesh", "matplotlib")
+HEAVY = ("scipy", "shapely", "trimesh", "matplotlib", "reportlab")
 FACES = ("__main__", "cli", "commands", "page")
 # Who alone may import what, and who alone may open files.
 ONLY_IN = {
-    "matplotlib": {"paint", "sheet"},
-    "tomllib": {"datafile", "document"},
-    "tomlkit": {"datafile", "document"},
+    "matplotlib": {"paint"},
+    "reportlab": {"leaf", "lettering"},
+    "bidi": {"lettering"},
+    "arabic_reshaper": {"lettering"},
+    "tomllib": {"document", "toml_edit"},
+    "tomlkit": {"toml_edit"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }
-MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "sheet", "stone_table"}
+MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "stone_table"}
 
 
 # Folders that are one thing to all others; their modules know each other.

@@ -10,7 +10,8 @@ import pytest
 from simulated import EXACT, exact, mounting
 from test_seat import ROUND
 
-from fitsolver.fitting.proposal import RANKING, Proposal, Proposals, pavilion_angle_deg, propose
+from fitsolver.fitting.merit import pavilion_angle_deg
+from fitsolver.fitting.proposal import Proposal, Proposals, propose
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench, bench, check
 from fitsolver.seats.mounting import load_mounting
@@ -141,7 +142,7 @@ class TestRanking:
         scores = [of.score for of in answered[1].proposals]
         rounded = [round(score, 2) for score in scores]
         assert rounded == sorted(rounded, reverse=True)
-        assert all(0 <= score <= sum(RANKING.values()) for score in scores)
+        assert all(0 <= score <= 1 for score in scores)
 
     def test_the_limit_holds(self, answered):
         assert len(answered[1].proposals) <= 3

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,6 +31,13 @@ class Answer:
     text: str
     code: int = ANSWERED
     aside: str = ""
+
+
+def code_of(verdicts: Iterable[str]) -> int:
+    """Exit by the best of several verdicts; none at all means that nothing seats."""
+    codes = [CODES[verdict] for verdict in verdicts]
+    best = (ANSWERED, NOT_DECIDED)
+    return next((code for code in best if code in codes), DOES_NOT_SEAT)
 
 
 def write_picture(drawing: Drawing, path: Path, force: bool) -> None:

@@ -24,7 +24,7 @@ from fitsolver.commands.words import File, Json
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench
     from fitsolver.market.candidate import CandidateTable
-    from fitsolver.market.comparison import Ceiling, Compared, Comparison
+    from fitsolver.market.comparison import Compared, Comparison
 
 # So many sheets side by side can still be read.
 SIDE_BY_SIDE = 6
@@ -89,12 +89,13 @@ def compare(
     assert ready is not None
     assert table is not None
 
+    from fitsolver.market.comparison import ceiling_of
     from fitsolver.market.comparison import compare as compared
 
     keep_memory()
     with progress_bar("Judging") as progress:
         found = compared(
-            ready, table.candidates, ceiling=_ceiling(ready), progress=progress
+            ready, table.candidates, ceiling=ceiling_of(ready), progress=progress
         )  # fmt: skip
     said = []
     if draw is not None:
@@ -125,11 +126,6 @@ def _table(
         from fitsolver.market.candidate import read_candidates
 
         return read_candidates(path, cut_name=cut, material_name=material)
-    return None
-
-
-def _ceiling(ready: Bench) -> Ceiling | None:
-    """The most that a carat may cost, from the budget of the mounting; None if it has none."""
     return None
 
 

@@ -14,6 +14,7 @@ from fitsolver.errors import Fault, FitsolverError, InputFaults, OutOfRange, exp
 
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench
+    from fitsolver.seats.ranking import Ranking
     from fitsolver.stones.cut import CutStyle
     from fitsolver.stones.material import Material
 
@@ -36,7 +37,10 @@ MASSES = {
     "mass_in_water_ct": "--mass-water-ct",
     "displaced_ct": "mass lost in water (ct)",
 }
-LENGTHS = {option for name, option in OPTIONS.items() if name.endswith("_mm")}
+LENGTHS = {
+    *(option for name, option in OPTIONS.items() if name.endswith("_mm")),
+    "--bar-measured",
+}
 
 
 @dataclass(slots=True)
@@ -165,6 +169,29 @@ class Desk:
                     self.faults.append(_allowance_fault(path, name, value, error))
             if sound:
                 return bench(mounting)
+        return None
+
+    def limit(self, limit: int | None) -> None:
+        """Refuse a number of cuts that makes no sense."""
+        if limit is not None and not 1 <= limit <= 1000:
+            rule = "must be 1 to 1000"
+            self.refuse("--limit", limit, rule, "Give the number of cuts to work out")
+
+    def ranking(self, given: Iterable[str], ready: Bench | None) -> Ranking | None:
+        """Read weights of the ranking, as fill=0.4, over those of the mounting's file."""
+        from fitsolver.seats.ranking import ranking
+
+        weights = {} if ready is None else dict(ready.mounting.ranking)
+        for item in given:
+            name, equals, text = (part.strip() for part in item.partition("="))
+            if not equals:
+                self.refuse("--rank", item, "is not NAME=WEIGHT", "Write it as fill=0.4")
+            elif (value := self.number("--rank", text)) is not None:
+                with self.noting("--rank"):
+                    ranking({name: value})
+                    weights[name] = value
+        with self.noting("--rank"):
+            return ranking(weights)
         return None
 
     def picture(self, path: Path | None, *, force: bool) -> None:

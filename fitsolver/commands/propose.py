@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-from cyclopts import Parameter
-
 from fitsolver.commands.answer import (
-    ANSWERED,
-    DOES_NOT_SEAT,
-    NOT_DECIDED,
     Answer,
+    code_of,
     columns,
     drawn,
     keep_memory,
@@ -18,7 +12,7 @@ from fitsolver.commands.answer import (
     write_picture,
 )
 from fitsolver.commands.desk import Desk
-from fitsolver.commands.words import Draw, File, Force, Json, Stuff
+from fitsolver.commands.words import Draw, File, Force, Json, Limit, Rank, Stuff
 
 
 def propose(
@@ -26,10 +20,8 @@ def propose(
     /,
     *,
     material: Stuff = "corundum",
-    limit: Annotated[
-        int | None,
-        Parameter(help="How many cuts to work out in full; the best few if not given."),
-    ] = None,
+    limit: Limit = None,
+    rank: Rank = (),
     draw: Draw = None,
     force: Force = False,
     json: Json = False,
@@ -37,26 +29,25 @@ def propose(
     """Propose the cuts and sizes that seat, best first, and say why others do not."""
     desk = Desk()
     ready, stuff = desk.bench(mounting), desk.material(material)
-    if limit is not None and not 1 <= limit <= 1000:
-        desk.refuse("--limit", limit, "must be 1 to 1000", "Give the number of cuts to work out")
+    desk.limit(limit)
+    order = desk.ranking(rank, ready)
     desk.picture(draw, force=force)
     desk.done()
     assert ready is not None
     assert stuff is not None
+    assert order is not None
+
+    from dataclasses import replace
 
     from fitsolver.fitting import proposal
 
+    ready = replace(ready, ranking=order)
     keep_memory()
     with progress_bar("Trying cuts") as progress:
         found = proposal.propose(
             ready, stuff, limit=proposal.LIMIT if limit is None else limit, progress=progress
         )
-    verdicts = {item.verdict for item in found.proposals}
-    code = DOES_NOT_SEAT
-    if verdicts & {"seats", "seats after alteration"}:
-        code = ANSWERED
-    elif verdicts:
-        code = NOT_DECIDED
+    code = code_of(item.verdict for item in found.proposals)
     aside = ""
     if draw is not None and found.proposals:
         from fitsolver.drawings.drawing import drawing_of

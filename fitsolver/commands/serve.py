@@ -49,9 +49,9 @@ def serve(
 def _told(page: Started) -> None:
     lines = [f"The page: {page.address}", f"Mountings: {page.folder}"]
     if page.shared_address:
-        import segno
-
         from io import StringIO
+
+        import segno
 
         code = StringIO()
         segno.make(page.shared_address, error="m", micro=False).terminal(code, compact=True)

@@ -29,3 +29,16 @@ File = Annotated[Path | None, Parameter(help="File of the mounting's readings (r
 Draw = Annotated[Path | None, Parameter(help="Write a drawing, .svg or .png.", metavar="FILE")]
 Force = Annotated[bool, Parameter(help="Let --draw overwrite a file.", negative=())]
 Json = Annotated[bool, Parameter(name="--json", help="Answer in JSON.", negative=())]
+Limit = Annotated[
+    int | None,
+    Parameter(help="How many cuts to work out in full; the best few if not given."),
+]
+Rank = Annotated[
+    tuple[str, ...],
+    Parameter(
+        help="How much a part counts in the order, as fill=0.4; may be repeated. Parts: "
+        "probability, evenness, fill, period.",
+        negative=(),
+        metavar="NAME=WEIGHT",
+    ),
+]

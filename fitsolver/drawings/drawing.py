@@ -35,12 +35,13 @@ __all__ = [
     "write_drawing",
 ]
 
-_EDGE = 10.0
+# What a sheet leaves free at its sides, in pens.
+EDGE = 10.0
 # Room left and right of the metal for dimensions, in pens.
 LANE = 70.0
-_WIDE = SHEET_PENS - 2 * _EDGE
+_WIDE = SHEET_PENS - 2 * EDGE
 # Where the two columns below the views begin, in pens.
-_COLUMNS = _EDGE, SHEET_PENS / 2 + 6
+_COLUMNS = EDGE, SHEET_PENS / 2 + 6
 
 
 def drawing_of(
@@ -50,14 +51,16 @@ def drawing_of(
     measured: Collection[str] = (),
     wide: bool = False,
     reach_mm: float = 0.0,
+    headed: bool = True,
 ) -> Drawing:
     """Draw one checked stone in its seat: plan, two sections, dimensions and verdict.
 
     Dimensions are those of the best estimate, in millimetres; those that hang on something nobody
     measured are marked with ~. `measured` names those heights of the stone that were read (of
     `solver.HEIGHTS`); the others are shared out of its depth by its style. A `wide`
-    sheet has the sections beside the plan. `reach_mm` is how far to the side the scale must leave
-    room, if that is more than this stone and its metal need.
+    sheet has the sections beside the plan; one that is not `headed` leaves name and verdict to
+    the page it stands on. `reach_mm` is how far to the side the scale must leave room, if that is
+    more than this stone and its metal need.
     """
     scene = set_stone(bench, check)
     pen = 2 * max(scene.reach, reach_mm) / (SHEET_PENS - 2 * LANE)
@@ -66,7 +69,10 @@ def drawing_of(
         u={margin.name: margin.u_mm for margin in check.requirements},
     )
     sheet = Board(pen)
-    facts = _head(sheet, bench, check)
+    head = Board(pen)
+    facts = _head(head, bench, check)
+    if headed:
+        sheet.take(head.items)
     letters = "A", "B"
     top = sheet.low
     _place(sheet, plan(scene, letters, pen), "Plan from above, metal cut at the girdle")
@@ -99,7 +105,7 @@ def seat_drawing(known: Belief) -> Drawing:
     view = empty_section(scene, direction, pen, key)
     _place(sheet, view, f"Section A–A{_where(scene, direction)}")
     low = _dimension_rows(sheet, key, sheet.low - 18 * pen)
-    scale_bar(sheet, _EDGE * pen, low - 6 * pen)
+    scale_bar(sheet, EDGE * pen, low - 6 * pen)
     dimensions = "; ".join(f"{row.name} {row.value}" for row in key.rows)
     return sheet.sheet(
         f"{known.mounting.name}: the empty seat", f"Plan and section. Dimensions: {dimensions}."
@@ -111,7 +117,7 @@ def _place(board: Board, view: Board, caption: str) -> None:
     pen = board.pen
     y = board.low - 14 * pen
     text = wrapped(caption, _WIDE, bold=True)
-    board.label([_EDGE * pen, y], text, bold=True, across="left", up="top")
+    board.label([EDGE * pen, y], text, bold=True, across="left", up="top")
     y = board.low - 6 * pen
     board.take(view.items, (SHEET_PENS / 2 * pen, y - float(view.corners()[1, 1])))
 
@@ -147,9 +153,7 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
     y = -8 * pen
     for text, height, bold in lines:
         shown = wrapped(text, _WIDE, height, bold=bold, most=2)
-        label = board.label(
-            [_EDGE * pen, y], shown, size=height, bold=bold, across="left", up="top"
-        )
+        label = board.label([EDGE * pen, y], shown, size=height, bold=bold, across="left", up="top")
         y = float(label.box(pen)[0, 1]) - 4 * pen
     return [f"{text[0].upper()}{text[1:]}." for text, _, _ in lines]
 
@@ -158,15 +162,15 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     """Say what letters, lines and hatches mean, and give the scale."""
     pen = board.pen
     y = board.low - 14 * pen
-    board.stroke([[_EDGE * pen, y], [(SHEET_PENS - _EDGE) * pen, y]], "frame")
+    board.stroke([[EDGE * pen, y], [(SHEET_PENS - EDGE) * pen, y]], "frame")
     y -= 12 * pen
     y = _dimension_rows(board, key, y) - 4 * pen
-    scale_bar(board, _EDGE * pen, y)
+    scale_bar(board, EDGE * pen, y)
     y -= 14 * pen
     note = "Best estimate of the seat; lengths in mm, ± their standard uncertainty."
-    board.label([_EDGE * pen, y], note, across="left", size=10)
+    board.label([EDGE * pen, y], note, across="left", size=10)
     y -= 13 * pen
-    board.stroke([[_EDGE * pen, y], [(SHEET_PENS - _EDGE) * pen, y]], "frame")
+    board.stroke([[EDGE * pen, y], [(SHEET_PENS - EDGE) * pen, y]], "frame")
     y -= 13 * pen
     conflict = "metal to cut for the bearing" if not scene.cut else "stone and metal overlap"
     entries: list[tuple[str, str]] = [("metal", "metal, cut"), ("conflict", conflict)]
@@ -190,13 +194,13 @@ def _dimension_rows(board: Board, key: Key, y: float) -> float:
     """Write in two columns what the letters mean, from y down; return where they end."""
     pen = board.pen
     half = (len(key.rows) + 1) // 2
-    width = SHEET_PENS / 2 - _EDGE - 3
+    width = SHEET_PENS / 2 - EDGE - 3
     for k, row in enumerate(key.rows):
         x = _COLUMNS[k // half] * pen
         level = y - (k % half) * 15 * pen
         board.label([x, level], row.letter, bold=True, across="left", size=10)
         board.label([x + 11 * pen, level], row.name, across="left", size=10)
-        end = min(x + width * pen, (SHEET_PENS - _EDGE) * pen)
+        end = min(x + width * pen, (SHEET_PENS - EDGE) * pen)
         board.label([end, level], row.value, across="right", size=10)
     return y - half * 15 * pen
 

@@ -7,6 +7,7 @@ against a model of the file.
 
 from __future__ import annotations
 
+import codecs
 import difflib
 import json
 import os
@@ -41,6 +42,8 @@ __all__ = [
     "parse_toml",
     "read_json",
     "read_text",
+    "text_of",
+    "write_bytes",
     "write_text",
 ]
 
@@ -72,6 +75,14 @@ def load_toml(path: Path | str) -> Document:
 
 def read_text(path: Path | str) -> str:
     """Read a text file of at most `MAX_BYTES`; raises `InputFaults` as `load_toml` does."""
+    return text_of(path)[0]
+
+
+def text_of(path: Path | str) -> tuple[str, str]:
+    """Read a text file: its text, and the byte order mark that stood before it, or nothing.
+
+    Raises as `load_toml`, but for what is not TOML.
+    """
     name = str(path)
     content = _read_bytes(Path(path))
     try:
@@ -84,6 +95,8 @@ def read_text(path: Path | str) -> str:
             "Save the file as UTF-8, the usual encoding of a text editor",
             line=content.count(b"\n", 0, error.start) + 1,
         ) from error
+    mark = "\ufeff" if content.startswith(codecs.BOM_UTF8) else ""
+    return text, mark
 
 
 def load(path: Path | str, model: type[Model]) -> Model:
@@ -106,6 +119,15 @@ def write_text(path: Path | str, text: str, *, overwrite: bool = False) -> Path:
     return Path(path).resolve()
 
 
+def write_bytes(path: Path | str, content: bytes, *, overwrite: bool = False) -> Path:
+    """Write a file of bytes whole or not at all, and return its path; raises as `new_file` does."""
+    with _whole(path, overwrite=overwrite) as temporary, open(temporary, "xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    return Path(path).resolve()
+
+
 @contextmanager
 def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
     """Open a text file to be written whole or not at all: an error on the way leaves no trace.
@@ -114,6 +136,18 @@ def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
     name in one step. Raises `InputFaults` when the file exists and `overwrite` is not given, or
     when the folder cannot be written to.
     """
+    with (
+        _whole(path, overwrite=overwrite) as temporary,
+        open(temporary, "x", encoding="utf-8", newline="\n") as file,
+    ):
+        yield file
+        file.flush()
+        os.fsync(file.fileno())
+
+
+@contextmanager
+def _whole(path: Path | str, *, overwrite: bool) -> Iterator[Path]:
+    """Give the name of a temporary file; once it is written and closed, it takes the name asked."""
     name, target = str(path), Path(path).resolve()
     if target.is_dir():
         raise file_fault(name, "is a folder", "Give the name of a file")
@@ -123,10 +157,7 @@ def new_file(path: Path | str, *, overwrite: bool = False) -> Iterator[TextIO]:
         raise file_fault(name, "exists already", "Choose another name or ask to overwrite it")
     temporary = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
     try:
-        with open(temporary, "x", encoding="utf-8", newline="\n") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
+        yield temporary
         if target.exists():
             temporary.chmod(target.stat().st_mode)
         os.replace(temporary, target)

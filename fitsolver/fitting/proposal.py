@@ -16,6 +16,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting import merit
 from fitsolver.fitting.scan import Spot, depth_limits, scan
 from fitsolver.fitting.solver import (
     Bench,
@@ -28,7 +29,7 @@ from fitsolver.fitting.solver import (
 )
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
-from fitsolver.seats.seat import FACE_POINTS
+from fitsolver.seats.ranking import Ranking
 from fitsolver.stones import calibrated
 from fitsolver.stones.cut import CutStyle, cuts
 from fitsolver.stones.form import form
@@ -38,10 +39,6 @@ from fitsolver.weighing.weight import every_make, weigh_list
 
 Array = NDArray[np.float64]
 
-# Weights of the ranking; each part is between 0 and 1.
-RANKING: Mapping[str, float] = MappingProxyType(
-    {"probability": 0.5, "evenness": 0.2, "fill": 0.2, "period": 0.1}
-)
 ASK_PROBABILITY = 0.95
 # Draws and widths of the first ranking.
 COARSE_SAMPLES = 40
@@ -52,8 +49,6 @@ HOPELESS_MM = -0.1
 GUARD = 0.015
 # Probabilities closer than this count as equal in the first look: 40 draws tell no more.
 NEAR_BEST = 0.03
-# Below this width of a box the one that alteration opens is worked out too [mm].
-NARROW_MM = 0.08
 # Draws that judge the corners of a box; the size to ask for gets them all.
 BOX_SAMPLES = 128
 # Ratios of length to width that differ by less are judged with one figure.
@@ -88,9 +83,9 @@ class Proposal:
     """One cut that may seat: the box of sizes, the size to ask for, and how it ranks.
 
     Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict; where nothing is
-    decided they are a point. `ask` is the check
-    of the size to ask for; `after_alteration` the box (length, width, depth) that alteration
-    opens, given for the first choice where ordinary setting leaves a narrow one.
+    decided they are a point. `ask` is the check of the size to ask for; `after_alteration` the box
+    (length, width, depth) that alteration opens, where the size seats without. `merits` are the
+    parts of its rank, `reasons` what they say in words.
     """
 
     style: CutStyle
@@ -103,8 +98,10 @@ class Proposal:
     ask_weight_ct: float
     ask_weight_u_ct: float
     calibrated: tuple[CalibratedSize, ...]
+    merits: Mapping[str, float]
     score: float
     notes: tuple[str, ...]
+    reasons: tuple[str, ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -141,6 +138,7 @@ class Proposals:
     proposals: tuple[Proposal, ...]
     left_out: tuple[LeftOut, ...]
     not_shown: tuple[str, ...]
+    ranking: Ranking
     assumed: tuple[Assumed, ...] = field(default=())
 
 
@@ -173,11 +171,11 @@ def propose(
 
     `progress` is told how many styles are done, of how many.
     """
-    every = tuple(styles) if styles is not None else tuple(c for c in cuts() if not c.strung)
-    total = len(every) + limit
+    chosen = tuple(styles) if styles is not None else tuple(c for c in cuts() if not c.strung)
+    total = len(chosen) + limit
     hopes: list[_Hope] = []
     left: list[LeftOut] = []
-    for done, style in enumerate(every):
+    for done, style in enumerate(chosen):
         answer = _first_look(ready, style)
         if isinstance(answer, _Hope):
             hopes.append(answer)
@@ -200,7 +198,7 @@ def propose(
         else:
             found.append(full)
         if progress is not None:
-            progress(len(every) + len(found), total)
+            progress(len(chosen) + len(found), total)
     if progress is not None:
         progress(total, total)
     # Of equals the more faceted one, which shows a window least.
@@ -208,8 +206,11 @@ def propose(
         key=lambda pair: (-round(pair[1].score, 2), -pair[1].style.facet_count, pair[1].style.name)
     )
     proposals = [full for _, full in found]
-    if found:
-        proposals[0] = _first_choice(ready, *found[0])
+    every = [item.merits for item in proposals]
+    dated = ready.mounting.period is not None
+    proposals = [
+        replace(item, reasons=merit.reasons(item.merits, every, period=dated)) for item in proposals
+    ]
     left.sort(key=lambda item: (round(item.shortfall_mm, 4), item.cut))
     return Proposals(
         mounting=ready.mounting,
@@ -217,6 +218,7 @@ def propose(
         proposals=tuple(proposals),
         left_out=tuple(left),
         not_shown=tuple(item.spot.figure.style.name for item in hopes),
+        ranking=ready.ranking,
         assumed=ready.belief.assumed,
     )
 
@@ -250,7 +252,7 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
     width, share = float(widths[row]), float(shares[column])
     stone = nominal_stone(style, width * spot.figure.length_ratio, width, width * share)
     even, filled = from_above(ready, stone, (0.0, 0.0), spot.turn)
-    even *= tips_guarded(ready, stone, spot.turn)
+    even *= merit.tips_guarded(ready, stone, spot.turn)
     return _Hope(
         spot=spot,
         width=width,
@@ -260,8 +262,12 @@ def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
         low_altered=float(wider.min()),
         high_altered=float(wider.max()),
         chance=float(chance[row, column]),
-        score=_score(ready, style, float(ordinary[row, column]), float(altered[row, column]),
-                     even, filled),
+        score=ready.ranking.score(
+            merit.parts(
+                ready, style, float(ordinary[row, column]), float(altered[row, column]),
+                even, filled,
+            )
+        ),
     )  # fmt: skip
 
 
@@ -297,14 +303,8 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
         box = _point(ask.stone)
     else:
         box = _box(ready, hope, ask, altered=ask.verdict != "seats")
-    return hope, _proposal(ready, hope, ask, box, material)
-
-
-def _first_choice(ready: Bench, hope: _Hope, found: Proposal) -> Proposal:
-    """Complete the first choice: what alteration opens, if its box is narrow."""
-    if found.verdict != "seats" or found.width_mm.high - found.width_mm.low >= NARROW_MM:
-        return found
-    return replace(found, after_alteration=_box(ready, hope, found.ask, altered=True))
+    wider = _box(ready, hope, ask, altered=True) if ask.verdict == "seats" else None
+    return hope, _proposal(ready, hope, ask, box, wider, material)
 
 
 def _point(stone: Stone) -> Box:
@@ -438,8 +438,11 @@ def _depths(
     return float(trials[down]), float(trials[up + len(below)] if up else trials[0])
 
 
-def _proposal(ready: Bench, hope: _Hope, ask: Check, box: Box, material: Material) -> Proposal:
+def _proposal(
+    ready: Bench, hope: _Hope, ask: Check, box: Box, wider: Box | None, material: Material
+) -> Proposal:
     style = hope.spot.figure.style
+    merits = merit.parts_of(ready, ask)
     length, width, depth = box
     stone = ask.stone
     weights = weigh_list(
@@ -460,13 +463,11 @@ def _proposal(ready: Bench, hope: _Hope, ask: Check, box: Box, material: Materia
         weight_ct=Range(low=float(weights.low_ct[1]), high=float(weights.high_ct[2])),
         ask_weight_ct=float(weights.weight_ct[0]),
         ask_weight_u_ct=float(weights.u_ct[0]),
-        after_alteration=None,
+        after_alteration=wider,
         calibrated=_calibrated(ready, hope, ask),
-        score=_score(
-            ready, style, ask.probability, ask.probability_after_alteration,
-            ask.gap_evenness * tips_guarded(ready, stone, spot_turn(ask)), ask.face_up_fill,
-        ),
-        notes=tuple(_notes(ready, ask, material)),
+        merits=MappingProxyType(merits),
+        score=ready.ranking.score(merits),
+        notes=tuple(merit.notes(ready, ask, material)),
     )  # fmt: skip
 
 
@@ -495,87 +496,3 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
                 CalibratedSize(length_mm=length, width_mm=width, probability=float(chance[1]))
             )
     return tuple(found)
-
-
-def _score(
-    ready: Bench, style: CutStyle, ordinary: float, altered: float, even: float, filled: float
-) -> float:
-    """Weigh probability, evenness of the gap, face-up fill and period (neutral if not given)."""
-    year = ready.mounting.period
-    period = 0.5
-    if year is not None:
-        ended = style.period_to if style.period_to is not None else 9999
-        period = 1.0 if style.period_from <= year <= ended else 0.0
-    parts = {
-        # Altering a mounting is worth avoiding: what it gains counts for less.
-        "probability": ordinary + 0.7 * (max(altered, ordinary) - ordinary),
-        # Outlines that share under 0.7 of their area look foreign to each other.
-        "evenness": max(0.0, (even - 0.7) / 0.3),
-        "fill": filled,
-        "period": period,
-    }
-    return sum(RANKING[name] * value for name, value in parts.items())
-
-
-def spot_turn(ask: Check) -> float:
-    """Turn of a judged stone in the seat [rad]."""
-    return float(np.deg2rad(ask.turn_deg))
-
-
-def tips_guarded(ready: Bench, stone: Stone, turn_rad: float) -> float:
-    """Share of an outline's sharp tips that lie under metal, 1 where there is no tip or no claw.
-
-    A tip counts as guarded within half a claw's width of a claw's middle: points bear no load and
-    chip when they stand free (GIA: points are relieved and covered).
-    """
-    from fitsolver.stones.outline import tips
-
-    points = tips(stone.outline_mm)
-    if ready.mounting.holds == "wall" or not len(points):
-        return 1.0
-    c, s = np.cos(turn_rad), np.sin(turn_rad)
-    points = points @ np.array([[c, s], [-s, c]])
-    claws = ready.best.opening[0].reshape(-1, FACE_POINTS, 2)[:, FACE_POINTS // 2]
-    reach = 0.5 * np.linalg.norm(np.ptp(ready.best.opening[0][:FACE_POINTS], axis=0))
-    reach += float(ready.best.thickness[0]) / 2
-    apart = np.linalg.norm(points[:, None] - claws[None], axis=2).min(axis=1)
-    return float((apart <= reach).mean())
-
-
-def _notes(ready: Bench, ask: Check, material: Material) -> Iterable[str]:
-    style = ask.stone.form.style
-    year = ready.mounting.period
-    if year is not None and style.period_from > year:
-        yield f"cut from {style.period_from} on; the mounting is of {year}"
-    if tips_guarded(ready, ask.stone, spot_turn(ask)) < 1:
-        yield "its points stand free between the claws: they chip easily, look for guarded points"
-    slope = pavilion_angle_deg(ask)
-    if material.transparency == "transparent" and 0 < slope < material.critical_angle_deg:
-        yield (
-            f"window: the pavilion's flattest main facets are at {slope:.0f} deg, below the "
-            f"critical angle of {material.critical_angle_deg:.1f} deg for {material.name}"
-        )
-    for item in ask.requirements:
-        if item.alteration and item.margin_mm < 0:
-            yield f"{item.alteration} by about {item.alteration_mm:.2f} mm ({item.name})"
-    if ask.verdict == "not decided" and ask.advice:
-        again = ask.advice[0]
-        word = "take again" if again.measured else "measure"
-        yield f"not decided: {word} {again.reading}"
-
-
-def pavilion_angle_deg(ask: Check) -> float:
-    """Angle, across the width, of the facets that reach the culet or keel [deg]; 0: a flat back."""
-    stone = ask.stone
-    facets = stone.form.pavilion
-    if len(facets.slopes) == 0 or stone.pavilion_depth_mm == 0:
-        return 0.0
-    # Of the facets that face across the width, those that are lowest near the keel.
-    across = np.abs(facets.normals[:, 1]) > 0.9
-    if not across.any():
-        return 0.0
-    side = np.array([[0.0, 0.08]])
-    share = (facets.offsets - side @ facets.normals.T)[0] / facets.slopes
-    lowest = np.flatnonzero(across)[int(share[across].argmin())]
-    run = float(facets.slopes[lowest]) * stone.width_mm
-    return float(np.rad2deg(np.arctan2(stone.pavilion_depth_mm, run)))

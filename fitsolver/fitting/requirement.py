@@ -30,7 +30,8 @@ BELOW_HIGHEST_MM = 0.15
 class Kind:
     """A requirement's name, the allowance that sets it, and what the bench can do about it.
 
-    `claw_alteration` says it for claws, where the words differ.
+    `claw_alteration` says it for claws, where the words differ; `caution` what to mind in old work
+    (common practice unless a source is named).
     """
 
     name: str
@@ -39,6 +40,7 @@ class Kind:
     alteration: str = ""
     claw_alteration: str = ""
     alteration_allowance: str = ""
+    caution: str = ""
 
 
 KINDS: Mapping[str, Kind] = {
@@ -51,6 +53,8 @@ KINDS: Mapping[str, Kind] = {
             alteration="open the rim",
             claw_alteration="open the claws further",
             alteration_allowance="alter_rim_open_mm",
+            caution="old metal is work-hardened: a little at a time under the loupe, and look for "
+            "solder seams and cracks first",
         ),
         Kind(
             name="girdle gap",
@@ -59,6 +63,8 @@ KINDS: Mapping[str, Kind] = {
             alteration="relieve the wall",
             claw_alteration="relieve the notches",
             alteration_allowance="alter_wall_relief_mm",
+            caution="metal taken off an old piece does not come back: the owner agrees first; a "
+            "claw keeps half its thickness (Professional Jeweler, July 2004)",
         ),
         Kind(
             name="closing gap",
@@ -67,6 +73,8 @@ KINDS: Mapping[str, Kind] = {
             alteration="bring the wall in",
             claw_alteration="bend the claws in",
             alteration_allowance="alter_wall_in_mm",
+            caution="a thin or worn wall cracks when it is brought in: anneal only with every "
+            "stone out of the piece",
         ),
         Kind(
             name="ledge cover", meaning="the ledge carries the girdle all round",
@@ -78,6 +86,8 @@ KINDS: Mapping[str, Kind] = {
             allowance="bearing_gap_max_mm",
             alteration="recut the bearing",
             alteration_allowance="alter_bearing_mm",
+            caution="the stone is out while a bur runs; wear eye protection; cut to the pavilion "
+            "angle in light passes",
         ),
         Kind(
             name="metal above girdle",
@@ -86,6 +96,8 @@ KINDS: Mapping[str, Kind] = {
             alteration="cut the ledge deeper",
             claw_alteration="cut the notches lower",
             alteration_allowance="alter_deepen_mm",
+            caution="nobody has measured the metal below the ledge: look from behind first, a "
+            "pierced or closed back is thin there",
         ),
         Kind(
             name="culet clearance", meaning="the culet clears the finger or the back",
@@ -97,6 +109,7 @@ KINDS: Mapping[str, Kind] = {
             allowance="gallery_clearance_mm",
             alteration="relieve the gallery rail",
             alteration_allowance="alter_gallery_open_mm",
+            caution="a rail carries the claws: relieve it only where the pavilion touches",
         ),
         Kind(
             name="notch mouth",
@@ -104,6 +117,7 @@ KINDS: Mapping[str, Kind] = {
             allowance="mouth_play_min_mm",
             alteration="open the notches",
             alteration_allowance="alter_mouth_mm",
+            caution="a notch opened too far rattles: open it to the girdle, not beyond",
         ),
         Kind(
             name="notch floor",
@@ -111,6 +125,8 @@ KINDS: Mapping[str, Kind] = {
             allowance="notch_share_min",
             alteration="bend the claws in further",
             alteration_allowance="alter_claw_bend_mm",
+            caution="an old claw breaks at its root when it is bent to and fro: one move, then "
+            "look for cracks",
         ),
         Kind(
             name="notch ceiling",
@@ -118,6 +134,8 @@ KINDS: Mapping[str, Kind] = {
             allowance="notch_share_max",
             alteration="bend the claws out further",
             alteration_allowance="alter_claw_bend_mm",
+            caution="an old claw breaks at its root when it is bent to and fro: one move, then "
+            "look for cracks",
         ),
         Kind(
             name="height play",
@@ -133,13 +151,15 @@ class Requirements:
     """All margins of a stone in possible seats, s samples, the first the best estimate.
 
     `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
-    within its allowance; `thresholds` name -> mm in the best estimate; `stations` name -> station
+    within its allowance; `room` name -> (s,) how far the alteration may go
+    [mm], none if missing; `thresholds` name -> mm in the best estimate; `stations` name -> station
     (its direction) where the best estimate is tightest, or -1; `set_by` name -> the allowance that
     sets it in this seat; `girdle_bottom` (s,) [mm].
     """
 
     margins: Mapping[str, Array]
     altered: Mapping[str, Array]
+    room: Mapping[str, Array]
     thresholds: Mapping[str, float]
     stations: Mapping[str, int]
     set_by: Mapping[str, str]
@@ -214,16 +234,21 @@ def _cut(
     thresholds: dict[str, float] = {}
     stations: dict[str, int] = {}
     altered: dict[str, Array] = {}
+    rooms: dict[str, Array] = {}
     set_by: dict[str, str] = {}
     claws = seats.holds == "claws"
+    spare = _spare(seats, allowances)
 
     def add(
         name: str, margin: Array, threshold: float, station: int = -1, allowance: str = ""
     ) -> None:
         margins[name], thresholds[name], stations[name] = margin, threshold, station
         set_by[name] = allowance or KINDS[name].allowance
-        extra = KINDS[name].alteration_allowance
-        altered[name] = margin + (allowances[extra] if extra else 0.0)
+        altered[name] = margin
+        if extra := KINDS[name].alteration_allowance:
+            room = np.full_like(margin, allowances[extra])
+            rooms[name] = np.minimum(room, spare) if name == "girdle gap" else room
+            altered[name] = margin + rooms[name]
 
     bottom = placement.girdle_bottom(pavilion)
     bottom = np.where(np.isfinite(bottom), bottom, seats.floor_z + pavilion)
@@ -269,6 +294,7 @@ def _cut(
     return Requirements(
         margins=margins,
         altered=altered,
+        room=rooms,
         thresholds=thresholds,
         stations=stations,
         set_by=set_by,
@@ -318,6 +344,11 @@ def _uncut(
     return Requirements(
         margins=margins,
         altered=altered,
+        room={
+            name: np.full_like(play, further) for name in ("entry", "notch floor", "notch ceiling")
+        }
+        if claws
+        else {},
         thresholds={
             "entry": give,
             "notch floor": float(floor[0]),
@@ -338,6 +369,21 @@ def _uncut(
         },
         girdle_bottom=bottom,
     )
+
+
+def _spare(seats: Seats, allowances: Allowances) -> Array:
+    """Metal beside the girdle that may go before too little remains, (s,) [mm].
+
+    A wall keeps what must remain outside a bearing; a claw's notch, as deep as it is already,
+    stays within the deepest allowed.
+    """
+    if seats.holds == "claws":
+        assert seats.ledge_inner is not None
+        notch = np.linalg.norm(seats.opening - seats.ledge_inner, axis=2).max(axis=1)
+        spare = allowances["notch_share_max"] * seats.thickness - notch
+    else:
+        spare = seats.thickness - allowances["wall_remaining_min_mm"]
+    return np.asarray(np.maximum(spare, 0.0))
 
 
 def _least(field: Array) -> int:

@@ -19,6 +19,7 @@ from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.belief import Assumed, Belief, belief
 from fitsolver.seats.metal import Surface, metal
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.ranking import Ranking, ranking
 from fitsolver.seats.seat import FACE_POINTS, SEED, Seats, seats, seats_of
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
@@ -43,6 +44,7 @@ class Bench:
 
     mounting: Mounting
     allowances: Allowances
+    ranking: Ranking
     belief: Belief
     seats: Seats
     best: Seats
@@ -77,7 +79,7 @@ class Margin:
     is smaller than in the best estimate, whose waves are flat), `best_estimate_mm` in the best
     estimate, as drawn; standard uncertainty `u_mm`; the probability that it holds by itself;
     where it is tightest, if at one place; what alteration would make it hold and by how much
-    metal, if any is needed and possible.
+    metal, if any is needed and possible; `alteration_limit_mm` how far it may go, 0 for none.
     """
 
     name: str
@@ -91,6 +93,7 @@ class Margin:
     direction_deg: float | None
     alteration: str
     alteration_mm: float
+    alteration_limit_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +141,7 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
     return Bench(
         mounting=mounting,
         allowances=allowances(mounting.allowances),
+        ranking=ranking(mounting.ranking),
         belief=known,
         seats=seats(known, samples),
         best=seats(known, 0),
@@ -477,20 +481,13 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
     kind = KINDS[name]
     values = needs.margins[name]
     station = needs.stations[name]
-    direction = None
-    if station >= 0:
-        seats_ = placed.seats
-        if seats_.holds == "claws":
-            station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
-        x, y = seats_.opening[0, station]
-        direction = float(np.rad2deg(np.arctan2(y, x)) % 360)
     draws = values[1:]
     middle = float(np.median(draws))
     short = max(0.0, -middle)
-    limit = allowed[kind.alteration_allowance] if kind.alteration_allowance else 0.0
+    room = needs.room.get(name)
     words = kind.claw_alteration if placed.seats.holds == "claws" else ""
     # An alteration is offered only where the same move does not fail for another reason.
-    helps = 0 < short <= limit and float(np.median(needs.altered[name][1:])) >= 0
+    helps = short > 0 and room is not None and float(np.median(needs.altered[name][1:])) >= 0
     possible = (words or kind.alteration) if helps else ""
     return Margin(
         name=name,
@@ -501,10 +498,21 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
         threshold_mm=needs.thresholds[name],
         source=allowed.source(needs.set_by[name]),
         probability=float((draws >= 0).mean()),
-        direction_deg=direction,
+        direction_deg=direction_deg(placed.seats, station),
         alteration=possible,
         alteration_mm=short if possible else 0.0,
+        alteration_limit_mm=0.0 if room is None else float(np.median(room)),
     )
+
+
+def direction_deg(spots: Seats, station: int) -> float | None:
+    """Direction of a station [deg], of the middle of its claw; None for no station (-1)."""
+    if station < 0:
+        return None
+    if spots.holds == "claws":
+        station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
+    x, y = spots.opening[0, station]
+    return float(np.rad2deg(np.arctan2(y, x)) % 360)
 
 
 def advise(ready: Bench, margin: Array, sizes: Sizes, most: int = 3) -> tuple[Advice, ...]:

@@ -99,13 +99,7 @@ class Budget:
         >>> Budget(currency="EUR", total=Decimal(900)).written(Decimal("812.5"))
         '812.50 EUR'
         """
-        number = amount.quantize(CENT, rounding=rounding)
-        text = f"{number:f}" if number % 1 else f"{number:.0f}"
-        if not self.currency_first:
-            return f"{text} {self.currency}"
-        # A sign stands close to its amount, a word does not.
-        gap = " " if self.currency[-1].isalpha() or self.currency[-1] == "." else ""
-        return f"{self.currency}{gap}{text}"
+        return self._with_currency(_figure(amount.quantize(CENT, rounding=rounding)))
 
     def about(self, amount: Decimal, rounding: str = ROUND_HALF_UP) -> str:
         """Write an amount that was worked out: from a hundred up in whole units.
@@ -113,5 +107,25 @@ class Budget:
         >>> Budget(currency="EUR", total=Decimal(900)).about(Decimal("812.5"), ROUND_DOWN)
         '812 EUR'
         """
-        step = Decimal(1) if abs(amount) >= 100 else CENT
-        return self.written(amount.quantize(step, rounding=rounding), rounding)
+        return self._with_currency(rounded(amount, rounding))
+
+    def _with_currency(self, figure: str) -> str:
+        if not self.currency_first:
+            return f"{figure} {self.currency}"
+        # A sign stands close to its amount, a word does not.
+        gap = " " if self.currency[-1].isalpha() or self.currency[-1] == "." else ""
+        return f"{self.currency}{gap}{figure}"
+
+
+def rounded(amount: Decimal, rounding: str = ROUND_HALF_UP) -> str:
+    """Write an amount that was worked out without its currency, from a hundred up in whole units.
+
+    >>> rounded(Decimal("812.5"), ROUND_DOWN), rounded(Decimal("8.125"), ROUND_DOWN)
+    ('812', '8.12')
+    """
+    step = Decimal(1) if abs(amount) >= 100 else CENT
+    return _figure(amount.quantize(step, rounding=rounding))
+
+
+def _figure(number: Decimal) -> str:
+    return f"{number:.2f}" if number % 1 else f"{number:.0f}"

@@ -37,6 +37,7 @@ from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.form import form
 from fitsolver.telling.layout import per_cent, plain
 from fitsolver.telling.setting import Alteration, alterations
+from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency, consistency
 from fitsolver.weighing.evidence import HALF_WIDTHS, Evidence, evidence_of
 from fitsolver.weighing.makes import mixture_of
@@ -234,6 +235,20 @@ def compare(
         ),
         has_ceiling=ceiling is not None,
     )
+
+
+def ceiling_of(ready: Bench) -> Ceiling | None:
+    """What is left of the mounting's budget, shared out over the carats; None without a budget."""
+    budget = ready.mounting.budget
+    if budget is None:
+        return None
+
+    def most(weight_ct: float) -> float | None:
+        # Stones are paid by the weight on the document, which is cut off.
+        paid = document_weight_ct(weight_ct)
+        return float(budget.left / paid) if paid > 0 else None
+
+    return most
 
 
 def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:

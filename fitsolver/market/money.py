@@ -31,8 +31,8 @@ class PricedSize:
     """A size with its estimated weight, the ceiling there and, if quoted, its price.
 
     `weight_ct` is the estimate, `low_ct` to `high_ct` its interval, `document_ct` the estimate as a
-    document writes it. `ceiling_per_ct` holds at that weight, `safe_ceiling_per_ct` even at the
-    heavy end of the interval; both are cut off to a hundredth.
+    document writes it, `heavy_document_ct` the heavy end. `ceiling_per_ct` holds at the estimate,
+    `safe_ceiling_per_ct` even at the heavy end; both are cut off to a hundredth.
     """
 
     length_mm: float
@@ -42,6 +42,7 @@ class PricedSize:
     low_ct: float
     high_ct: float
     document_ct: Decimal
+    heavy_document_ct: Decimal
     ceiling_per_ct: Decimal
     safe_ceiling_per_ct: Decimal
     per_ct: Amounts | None
@@ -152,7 +153,7 @@ def price_limit(budget: Budget, item: Proposal, material: Material) -> PriceLimi
         return size.price is not None and size.price.high <= budget.left
 
     def surely(size: PricedSize) -> bool:
-        heaviest = _document_ct(size.high_ct)
+        heaviest = size.heavy_document_ct
         quote = budget.quote(cut, heaviest)
         return buys(size) and quote is not None and heaviest * quote.high <= budget.left
 
@@ -226,6 +227,7 @@ def _priced(
                 low_ct=float(weights.low_ct[k]),
                 high_ct=heavy,
                 document_ct=document,
+                heavy_document_ct=_document_ct(heavy),
                 ceiling_per_ct=ceiling_per_ct(budget.left, document),
                 safe_ceiling_per_ct=ceiling_per_ct(budget.left, _document_ct(heavy)),
                 per_ct=None if quote is None else Amounts(low=quote.low, high=quote.high),

@@ -14,7 +14,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, pavilion_angle_deg
+from fitsolver.fitting.merit import pavilion_angle_deg
+from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals
 from fitsolver.fitting.solver import Bench, Check, fitted, stone_sizes
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
@@ -176,7 +177,9 @@ def _what_stops(
 
 
 def _weight(item: Proposal, material: Material) -> Iterator[Refusal]:
-    low, high = item.weight_ct.low, item.weight_ct.high
+    # Outward, so that no stone of the range is refused by rounding.
+    low = np.floor(item.weight_ct.low * 100) / 100
+    high = np.ceil(item.weight_ct.high * 100) / 100
     yield Refusal(
         kind="weight",
         what=f"a size within the limits that weighs under {low:.2f} or over {high:.2f} ct",
@@ -194,11 +197,11 @@ def _window(item: Proposal, material: Material) -> Iterator[Refusal]:
     stone, limit = ask.stone, material.critical_angle_deg
     steeper = np.tan(np.deg2rad(limit)) / np.tan(np.deg2rad(slope))
     least = stone.depth_mm + stone.pavilion_depth_mm * (float(steeper) - 1)
-    because = f"a pavilion under {limit:.1f} deg is a window in {material.name}"
+    because = f"under {limit:.1f} deg {material.name} shows a window"
     if slope < limit:
-        what = f"mostly stones shallower than {least:.2f} mm, the size to ask for among them"
+        what = f"flat pavilions: the size to ask for too, if not {least:.2f} mm deep"
     elif least > item.depth_mm.low:
-        what = f"mostly stones shallower than {least:.2f} mm"
+        what = f"flat pavilions: mostly stones shallower than {least:.2f} mm"
     else:
         what = f"pavilions flatter than {limit:.1f} deg"
     yield Refusal(kind="window", what=what, why=because, cut=item.style.name, limit_mm=least)

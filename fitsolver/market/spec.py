@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from fitsolver.fitting.proposal import (
     LIMIT,
+    Box,
     CalibratedSize,
     Proposal,
     Proposals,
@@ -42,7 +43,8 @@ class Wanted:
     """One cut to ask for, with the limits within which every size earns its verdict.
 
     `ask` is the judgement of the size to ask for; `weight_ct` runs from the lightest stone of the
-    smallest size to the heaviest of the largest. `price` is there where a budget is.
+    smallest size to the heaviest of the largest. `after_alteration` is the box (length, width,
+    depth) that alteration opens where the size seats without. `price` is there where a budget is.
     """
 
     style: CutStyle
@@ -52,11 +54,13 @@ class Wanted:
     length_mm: Range
     width_mm: Range
     depth_mm: Range
+    after_alteration: Box | None
     weight_ct: Range
     ask_weight_ct: float
     ask_weight_u_ct: float
     calibrated: tuple[CalibratedSize, ...]
     notes: tuple[str, ...]
+    reasons: tuple[str, ...]
     price: PriceLimit | None
 
     @property
@@ -87,7 +91,8 @@ class Change:
     """What would have to change for a cut to seat, where none does.
 
     `short_by_mm` is how far its best size misses `requirement`; `work` the alteration that answers
-    to it and `allowed_mm` how far bench practice goes with that; empty and 0 where there is none.
+    to it, `allowed_mm` how far bench practice goes with that and `caution` what to mind; empty and
+    0 where there is none.
     """
 
     cut: str
@@ -98,6 +103,7 @@ class Change:
     short_by_mm: float
     work: str
     allowed_mm: float
+    caution: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -198,11 +204,13 @@ def _wanted(item: Proposal, price: PriceLimit | None) -> Wanted:
         length_mm=item.length_mm,
         width_mm=item.width_mm,
         depth_mm=item.depth_mm,
+        after_alteration=item.after_alteration,
         weight_ct=item.weight_ct,
         ask_weight_ct=item.ask_weight_ct,
         ask_weight_u_ct=item.ask_weight_u_ct,
         calibrated=item.calibrated,
         notes=item.notes,
+        reasons=item.reasons,
         price=price,
     )
 
@@ -242,6 +250,7 @@ def _changes(ready: Bench, found: Proposals) -> tuple[Change, ...]:
                 short_by_mm=left.shortfall_mm,
                 work=work,
                 allowed_mm=ready.allowances[allowance] if allowance else 0.0,
+                caution=kind.caution if work else "",
             )
         )
     return tuple(changes)

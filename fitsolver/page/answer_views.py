@@ -73,7 +73,7 @@ def chosen(asked: Asked) -> Response:
         item=item,
         rank=rank,
         proposal=task.answer.proposals.proposals[rank - 1],
-        drawing=Markup(svg(drawing_of(bench, item.ask))),
+        drawing=Markup(svg(drawing_of(bench, item.ask, headed=False))),
         chart=Markup(range_chart(bench, item)),
         cautions=task.answer.cautions,
         **check_context(item.ask),
@@ -92,9 +92,7 @@ def sheet(asked: Asked) -> Response:
     if paper not in PAPERS:
         raise Wrong(404, asked.site.words.fault.not_found)
     content = sheet_bytes(task.answer, bench_for(asked, page), paper=paper)
-    return Response(
-        content, media_type="application/pdf", headers=attachment(asked.slug, ".pdf")
-    )
+    return Response(content, media_type="application/pdf", headers=attachment(asked.slug, ".pdf"))
 
 
 def card(asked: Asked) -> Response:
@@ -132,9 +130,9 @@ def material_of(asked: Asked) -> Material:
 
 def bench_for(asked: Asked, page: Page) -> Bench:
     """The mounting made ready, kept as long as its file is the same."""
+    from fitsolver.files.datafile import parse_toml
     from fitsolver.fitting.solver import bench
     from fitsolver.seats.mounting import mounting_from
-    from fitsolver.files.datafile import parse_toml
 
     def make() -> Bench:
         return bench(mounting_from(parse_toml(page.text, name=asked.slug)))

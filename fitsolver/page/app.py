@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Collection
+from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import asynccontextmanager
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -89,9 +90,7 @@ def _http_text(site: Site, error: HTTPException) -> tuple[int, str]:
     return error.status_code, words.method if error.status_code == 405 else words.not_found
 
 
-def _told(site: Site, text_of: object) -> object:
-    assert callable(text_of)
-
+def _told(site: Site, text_of: Callable[[Site, Any], tuple[int, str]]) -> Any:
     async def answer(request: Request, error: Exception) -> Response:
         status, told = text_of(site, error)
         asked = Asked(request, {}, site)

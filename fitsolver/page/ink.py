@@ -73,8 +73,9 @@ def _marks(item: Item, at: object, unit: float) -> Iterable[tuple[float, str]]:
         ends = place(item.segments.reshape(-1, 2)).reshape(-1, 4)
         shape = "".join(f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}" for a, b, c, d in ends.tolist())
         role = "hatch" if item.role == "metal" else item.role
-        yield _STROKES.get(item.role, 7) - 0.5 if item.role != "metal" else 2, (
-            f'<path class="s-{role}" d="{shape}"/>'
+        yield (
+            _STROKES.get(item.role, 7) - 0.5 if item.role != "metal" else 2,
+            (f'<path class="s-{role}" d="{shape}"/>'),
         )
     elif isinstance(item, Dimension):
         yield from _dimension(place(item.start)[0], place(item.stop)[0], item.outside)

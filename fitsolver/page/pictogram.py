@@ -58,11 +58,11 @@ _ANGLES: Mapping[str, Mapping[tuple[str, str], tuple[str, str]]] = {
 @cache
 def pictogram(key: str, holds: str, state: str, back: str, family: str) -> str:
     """Return the drawing of a key as an <svg> element, "" where there is none."""
-    if key in ("claw_directions_deg", "opening_radii_mm", "claw_width_mm", "irregularity_mm") or (
-        key.startswith("opening_")
+    if (
+        key in ("claw_directions_deg", "opening_radii_mm", "claw_width_mm", "irregularity_mm")
+        or (key.startswith("opening_"))
+        or key in ("gallery_length_mm", "gallery_width_mm")
     ):
-        inner = _plan(key, holds, family)
-    elif key in ("gallery_length_mm", "gallery_width_mm"):
         inner = _plan(key, holds, family)
     elif key == "finger_diameter_mm":
         inner = (
@@ -160,7 +160,8 @@ def _plan(key: str, holds: str, family: str) -> str:
     elif key == "irregularity_mm":
         parts.append(
             f'<path class="p-dim" d="M{left:g} 32C{left - 3:g} 12 38 8 48 13S{right + 3:g} 14 '
-            f"{right:g} 32S62 56 48 51S{left - 2:g} 50 {left:g} 32Z" '"/>'
+            f"{right:g} 32S62 56 48 51S{left - 2:g} 50 {left:g} 32Z"
+            '"/>'
         )
     if key.startswith("gallery"):
         parts.append(f'<path class="p-hidden" d="{_outline(family, half_width * 0.8, 0.0)}"/>')

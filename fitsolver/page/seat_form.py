@@ -154,7 +154,8 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
 
 
 def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
-    """Write the fields over the data of a mounting file; what has no field stays as it was."""
+    """Write the fields over the data of a mounting file; what was not changed stays as it was."""
+    was = fields_of(base)
     data: Data = copy.deepcopy(dict(base))
     if not isinstance(data.get("seat"), dict):
         data["seat"] = {}
@@ -171,6 +172,8 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         table = data if key in TOP else seat
         if not belongs(key, fields):
             table.pop(key, None)
+        elif key in table and _typed(key, fields) == _typed(key, was):
+            continue
         elif is_reading(key):
             _put(table, key, _reading_data(key, fields, table.get(key)))
         elif key == RADII:
@@ -277,6 +280,14 @@ def _put(table: Data, key: str, value: object) -> None:
         table.pop(key, None)
     else:
         table[key] = value
+
+
+def _typed(key: str, fields: Mapping[str, str]) -> dict[str, str]:
+    """What the fields say of one key, without what only repeats the usual."""
+    return {
+        name: text.strip() for name, text in fields.items()
+        if name.partition(".")[0] == key and text.strip() and (name, text) != (f"{key}.way", "read")
+    }  # fmt: skip
 
 
 def _text(value: object) -> str:

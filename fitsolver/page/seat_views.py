@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -212,10 +212,36 @@ def name_in(data: Mapping[str, Any], slug: str) -> str:
 
 
 def toml_of(data: Data, text: str) -> str:
-    """Write data as a mounting file, over the text it had before."""
-    from fitsolver.page.writing import written
+    """Write data as a mounting file, over the text it had before: comments and order stay.
 
-    return written(data, text)
+    Faulty readings are written as they were typed: what was begun can be kept and mended later.
+    """
+    from fitsolver.files.toml_edit import edited, toml_text
+    from fitsolver.seats.mounting_writer import HEAD, HEADED, key_order
+
+    order = key_order()
+    if text.strip():
+        try:
+            changes = dict(_changes(parse_toml(text, name="page").data, data))
+            return edited(text, changes, name="page", order=order, headed=HEADED)
+        except FitsolverError:
+            # A file that no edit can be made in is written anew.
+            pass
+    return HEAD + toml_text(data, order=order, headed=HEADED)
+
+
+def _changes(old: Mapping[str, Any], new_: Mapping[str, Any]) -> Iterator[tuple[str, object]]:
+    """Yield dotted keys with their new values, None for those that go."""
+    for key in dict.fromkeys((*old, *new_)):
+        before, after = old.get(key), new_.get(key)
+        if before == after:
+            continue
+        if key in ("seat", "allowances") and isinstance(before, Mapping) and after:
+            for name in dict.fromkeys((*before, *after)):
+                if before.get(name) != after.get(name):
+                    yield f"{key}.{name}", after.get(name)
+        else:
+            yield key, after
 
 
 def _row(slug: str, page: Page, asked: Asked) -> dict[str, object]:
@@ -341,17 +367,22 @@ def _kept(fields: Mapping[str, str]) -> dict[str, str]:
 
 def _count(found: list[Complaint], asked: Asked) -> str:
     words = asked.site.words.seat
-    return words.one_place if len(found) == 1 else words.places.format(count=len(found))
+    count = len(found)
+    return str(words.one_place if count == 1 else words.places.format(count=count))
 
 
 def _redrawn(asked: Asked, found: list[Complaint]) -> str:
     words = asked.site.words.seat
-    return words.redrawn.format(count=_count(found, asked)) if found else words.redrawn_well
+    if found:
+        return str(words.redrawn.format(count=_count(found, asked)))
+    return str(words.redrawn_well)
 
 
 def _saved_text(asked: Asked, found: list[Complaint]) -> str:
     words = asked.site.words.seat
-    return words.saved_with_faults.format(count=_count(found, asked)) if found else words.saved
+    if found:
+        return str(words.saved_with_faults.format(count=_count(found, asked)))
+    return str(words.saved)
 
 
 def conflict(asked: Asked, theirs: Page, mine: Data) -> Response:

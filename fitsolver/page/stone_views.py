@@ -13,7 +13,6 @@ from starlette.responses import Response
 from fitsolver.errors import FitsolverError, InputFaults, OutOfRange, explain
 from fitsolver.page.answer_views import (
     USUAL,
-    assumed_lines,
     bench_for,
     check_context,
     material_choices,
@@ -28,7 +27,6 @@ from fitsolver.page.store import Overtaken, Page
 from fitsolver.page.work import Progress, Task
 
 if TYPE_CHECKING:
-    from fitsolver.fitting.solver import Bench
     from fitsolver.stones.cut import CutStyle
     from fitsolver.stones.material import Material
     from fitsolver.weighing.weight import Weight
@@ -222,7 +220,7 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     bench = bench_for(asked, page)
 
     def make(progress: Progress) -> Any:
-        from fitsolver.market.comparison import compare
+        from fitsolver.market.comparison import ceiling_of, compare
 
         return compare(bench, table.candidates, ceiling=ceiling_of(bench), progress=progress)
 
@@ -247,11 +245,6 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     }
 
 
-def ceiling_of(bench: Bench) -> Any:
-    """The most that a carat may cost, from the mounting's budget; None if it has none."""
-    return None
-
-
 def _judged(
     asked: Asked, page: Page, style: CutStyle, stuff: Material, readings: Mapping[str, float]
 ) -> dict[str, Any]:
@@ -268,7 +261,7 @@ def _judged(
     return {
         "style": style,
         "stuff": stuff,
-        "drawing": Markup(svg(drawing_of(bench, found, measured=heights))),
+        "drawing": Markup(svg(drawing_of(bench, found, measured=heights, headed=False))),
         "cautions": cautions(stuff, bench.mounting),
         **weighed,
         **check_context(found),
@@ -389,6 +382,3 @@ def _text(header: Sequence[str], rows: Sequence[Sequence[str]], delimiter: str) 
     writer = csv.writer(out, delimiter=delimiter, lineterminator="\n")
     writer.writerows([header, *rows])
     return out.getvalue()
-
-
-__all__ = ["assumed_lines", "bring", "hand_out", "keep", "remove", "stones", "try_one", "weigh_one"]

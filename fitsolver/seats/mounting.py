@@ -82,6 +82,8 @@ class Mounting:
         The instruments that the file changes or adds.
     allowances : mapping of str to float
         Thresholds that the file overrides, by name; the names are checked where they are used.
+    ranking : mapping of str to float
+        Weights of the ranking that the file overrides, by name.
     budget : Budget, optional
         What may be spent, and the prices that were quoted.
 
@@ -122,6 +124,7 @@ class Mounting:
     depth_below_rim_mm: Reading | None = None
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
     allowances: Mapping[str, float] = field(default_factory=dict)
+    ranking: Mapping[str, float] = field(default_factory=dict)
     budget: Budget | None = None
 
     @property
@@ -210,6 +213,7 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
         claw_directions_deg=tuple(sorted(each % 360.0 for each in seat.claw_directions_deg)),
         instruments=tools,
         allowances=dict(file.allowances),
+        ranking=dict(file.ranking),
         budget=None if file.budget is None else file.budget.budget(),
         **given,
     )

@@ -7,11 +7,13 @@ from typing import Any, ClassVar
 
 from pydantic import Field, field_validator
 
+from fitsolver.errors import OutOfRange, UnknownName, explain
 from fitsolver.files.datafile import Millimetres, Number, nearest
 from fitsolver.market.budget_table import BudgetTable
 from fitsolver.readings.instrument import INSTRUMENTS
 from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
 from fitsolver.seats.mounting_key import KEYS, Finger
+from fitsolver.seats.ranking import PARTS, ranking
 from fitsolver.seats.seat_fault import CrossFault, seat_faults
 from fitsolver.seats.seat_table import SeatTable
 
@@ -46,6 +48,7 @@ class MountingFile(FileModel):
     instruments: dict[str, InstrumentTable] = Field(default_factory=dict)
     seat: SeatTable = Field(default_factory=SeatTable)
     allowances: dict[str, Number] = Field(default_factory=dict)
+    ranking: dict[str, Number] = Field(default_factory=dict)
     budget: BudgetTable | None = None
 
     @field_validator("finger_diameter_mm")
@@ -60,11 +63,27 @@ class MountingFile(FileModel):
         if not self.name:
             yield "name", None, "is missing", 'add a line such as name = "Cushion collet"'
         yield from self._instrument_faults()
+        yield from self._ranking_faults()
         for key, value, rule, remedy in seat_faults(self.seat):
             yield f"seat.{key}", value, rule, remedy
         if self.budget is not None:
             for key, value, rule, remedy in self.budget.cross_faults():
                 yield f"budget.{key}", value, rule, remedy
+
+    def _ranking_faults(self) -> Iterator[CrossFault]:
+        for name, value in self.ranking.items():
+            try:
+                ranking({name: value})
+            except (UnknownName, OutOfRange) as error:
+                _, _, rule, remedy = explain(error)
+                yield f"ranking.{name}", value, rule, remedy
+        if len(self.ranking) == len(PARTS) and not any(self.ranking.values()):
+            yield (
+                "ranking",
+                None,
+                "leaves no part that counts",
+                f"give one of {', '.join(PARTS)} a weight above 0",
+            )
 
     def _instrument_faults(self) -> Iterator[CrossFault]:
         for name, table in self.instruments.items():

@@ -481,9 +481,11 @@ def half_normals_of(half: Array, fan_deg: float = 3.0) -> Array:
 
 def _fans(angles: Array, fan_deg: float, closed: bool = True) -> Array:
     """Normals at rising angles and between them; of a closed turn the last is the first again."""
-    fans = []
-    for start, stop in pairwise(angles):
-        pieces = max(1, int(np.ceil((stop - start) / np.deg2rad(fan_deg))))
-        fans.append(start + (stop - start) * np.arange(pieces) / pieces)
-    every = np.concatenate(fans if closed else [*fans, angles[-1:]])
+    start, turn = angles[:-1], np.diff(angles)
+    pieces = np.maximum(1, np.ceil(turn / np.deg2rad(fan_deg)).astype(np.int64))
+    # Which piece of its fan each normal begins, counted from 0.
+    piece = np.arange(pieces.sum()) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    every = np.repeat(start, pieces) + np.repeat(turn, pieces) * piece / np.repeat(pieces, pieces)
+    if not closed:
+        every = np.append(every, angles[-1])
     return np.column_stack([np.cos(every), np.sin(every)])

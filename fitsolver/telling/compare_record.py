@@ -9,7 +9,7 @@ from typing import Any
 from fitsolver.market.candidate import RESULTS, CandidateTable
 from fitsolver.market.comparison import Compared, Comparison
 from fitsolver.telling.compare_report import comparison_cautions
-from fitsolver.telling.record import faults_record
+from fitsolver.telling.record import faults_record, mounting_record
 from fitsolver.telling.setting import ordinary_setting
 
 Record = dict[str, Any]
@@ -19,7 +19,7 @@ def comparison_record(found: Comparison, table: CandidateTable) -> Record:
     """Return candidates for a mounting, the best first, and the rows that were not judged."""
     clear = found.clear
     return {
-        "mounting": {"name": found.mounting.name, "story": found.mounting.story},
+        "mounting": mounting_record(found.mounting),
         "judged": len(found.stones),
         "not_judged": table.bad_rows,
         "first_without_reservation": None if clear is None else clear.rank,

@@ -36,11 +36,12 @@ DUTY = (
     "duty worldwide), and a bare ruby, sapphire or other gem name is for mined stones only (16 CFR "
     "23.25): ask for both in writing, and look to local law"
 )
+NO = "does not seat"
 VERDICTS = {
     "seats": "seats",
     "seats after alteration": "altered",
     "not decided": "not decided",
-    "does not seat": "no",
+    NO: "no",
 }
 
 
@@ -61,7 +62,11 @@ def comparison_text(found: Comparison, *, most: int, width: int = WIDTH) -> str:
     rest = [f"and {more:,} more; -o FILE.csv writes all of them"] if more else []
     blocks = [
         [paragraph(_headline(found), width)],
-        [paragraph(plain(found.mounting.name), width), *_first_choice(found, width)],
+        [
+            paragraph(plain(found.mounting.name), width),
+            *_first_choice(found, width),
+            *_money_left(found, width),
+        ],
         [*_table(shown), *rest, *_legend(found, shown, width)] if shown else [],
         *(_stone(stone, width) for stone in shown),
         bullets("Cautions", comparison_cautions(found), width) if shown else [],
@@ -116,6 +121,22 @@ def _first_choice(found: Comparison, width: int) -> list[str]:
     return [paragraph(text, width)]
 
 
+def _money_left(found: Comparison, width: int) -> list[str]:
+    """Say what the ceiling rests on: prices of a table have no currency of their own."""
+    budget = found.mounting.budget
+    if not any(stone.cost for stone in found.stones):
+        return []
+    if budget is None or not found.has_ceiling:
+        return [paragraph("No price ceiling: the file of the mounting has no [budget].", width)]
+    return [
+        paragraph(
+            f"Prices are taken to be in {plain(budget.currency)}, as the budget, which leaves "
+            f"{_money(float(budget.left))} for the stone.",
+            width,
+        )
+    ]
+
+
 def _table(stones: Sequence[Compared]) -> list[str]:
     rows = [["", "stone", "seats?", "holds", "alter", "estimate", "mass", "per ct", "ceiling"]]
     for stone in stones:
@@ -126,7 +147,7 @@ def _table(stones: Sequence[Compared]) -> list[str]:
                 _short(stone.candidate.name),
                 f"{VERDICTS[look.verdict]}{' ?' if stone.check is None else ''}",
                 per_cent(look.probability),
-                f"{stone.alteration_mm:.2f}" if stone.alteration_mm else "",
+                f"{stone.alteration_mm:.2f}" if stone.alteration_mm and look.verdict != NO else "",
                 carats(stone.weight_ct.low, stone.weight_ct.high).replace(" to ", "-"),
                 _mass(stone),
                 *_rate(stone),
@@ -211,13 +232,13 @@ def _seat(stone: Compared) -> str:
 
 
 def _work(stone: Compared) -> Iterator[str]:
-    if stone.look.verdict == "does not seat":
+    if stone.look.verdict == NO:
         return
     for work in stone.alterations:
         about = f"about {format_mm(work.about_mm)}" if work.about_mm >= 0.005 else "perhaps"
         yield (
             f"alteration: {work.work}, {about}, at most {format_mm(work.at_most_mm)} "
-            f"({work.requirement})"
+            f"({work.requirement}); mind: {work.caution}"
         )
 
 
@@ -275,8 +296,10 @@ def _readings(candidate: Candidate) -> Iterator[str]:
     for name in candidate.repeated:
         values = candidate.readings[name]
         mean = sum(values) / len(values)
-        each = " / ".join(f"{value:g}" for value in values)
-        yield f"{words(name)} read {len(values)} times, {each}: taken as {mean:.3f} {unit_of(name)}"
+        style = ".2f" if name.endswith("_mm") else "g"
+        each = " / ".join(f"{value:{style}}" for value in values)
+        times = "twice" if len(values) == 2 else f"{len(values)} times"
+        yield f"{words(name)} read {times}, {each}: taken as {mean:.3f} {unit_of(name)}"
     if candidate.instrument != "caliper":
         yield f"sizes by {candidate.instrument}, u {candidate.u_mm:.3f} mm each"
 

@@ -17,11 +17,12 @@ from fitsolver.fitting.solver import Check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut
 from fitsolver.recutting.reseat import Recutting, heights_mm
+from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
-from fitsolver.telling.setting import alterations, cautions, ordinary_setting
+from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import DENSITY_CAUTIONS, RECUT_CAUTIONS
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency
@@ -118,6 +119,7 @@ def check_record(found: Check, weight: Weight, stuff: Material) -> Record:
         "face_up_fill": found.face_up_fill,
         "ordinary_setting": ordinary_setting(found),
         "alterations": [asdict(item) for item in alterations(found)],
+        "alteration_total_mm": _total(found),
         "advice": [asdict(item) for item in found.advice],
         "assumed": [asdict(item) for item in found.assumed],
         "warnings": weight.warnings,
@@ -133,6 +135,7 @@ def proposals_record(found: Proposals) -> Record:
         "proposals": [_proposal(item) for item in found.proposals],
         "left_out": [asdict(item) for item in found.left_out],
         "not_shown": found.not_shown,
+        "ranking": found.ranking.weights,
         "assumed": [asdict(item) for item in found.assumed],
         "cautions": cautions(found.material, found.mounting),
     }
@@ -175,9 +178,32 @@ def _proposal(item: Proposal) -> Record:
         "requirements": _requirements(ask),
         "ordinary_setting": ordinary_setting(ask),
         "alterations": [asdict(work) for work in alterations(ask)],
+        "alteration_total_mm": _total(ask),
         "advice": [asdict(advice) for advice in ask.advice],
         "notes": item.notes,
+        "merits": item.merits,
+        "reasons": item.reasons,
         "score": item.score,
+    }
+
+
+def allowances_record(found: Allowances, mounting: str = "") -> Record:
+    """Return every allowance in force, with its range, meaning and source."""
+    return {
+        "mounting": mounting or None,
+        "allowances": [
+            {
+                "name": name,
+                "value": found[name],
+                "default": TABLE[name].default,
+                "unit": TABLE[name].unit,
+                "low": TABLE[name].low,
+                "high": TABLE[name].high,
+                "meaning": TABLE[name].meaning,
+                "source": found.source(name),
+            }
+            for name in found
+        ],
     }
 
 
@@ -301,6 +327,11 @@ def range_record(item: Range) -> Record:
 
 def _requirements(found: Check) -> list[Record]:
     return [asdict(margin) for margin in found.requirements]
+
+
+def _total(found: Check) -> Record:
+    about, most = alteration_total_mm(found)
+    return {"about": about, "at_most": most}
 
 
 def mounting_record(mounting: Mounting) -> Record:

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 
 from fitsolver.errors import Fault
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
 from fitsolver.fitting.solver import Check, Margin, Verdict
+from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
@@ -27,7 +29,7 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
-from fitsolver.telling.setting import alterations, cautions, ordinary_setting
+from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import agreement_lines, carats
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
@@ -108,6 +110,8 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
         blocks += [
             _ranking(found.proposals),
             list(_notes(found.proposals, width)),
+            _sizes(found.proposals),
+            _order(found, width),
             *_best(found.proposals[0], found.material, width),
         ]
     blocks += [
@@ -184,6 +188,29 @@ def cut_text(style: CutStyle, width: int = WIDTH) -> str:
         [paragraph(f"Sources: {_sources(style)}.", width)],
     ]
     return page(blocks)
+
+
+def allowances_text(found: Allowances, mounting: str = "", width: int = WIDTH) -> str:
+    """List the allowances: value in force and range, then meaning and source."""
+    head = (
+        f"Allowances in force for {plain(mounting)}; * set in its file"
+        if mounting
+        else "Allowances: what bench practice asks for or permits"
+    )
+    lines = []
+    for name, value in found.items():
+        item = TABLE[name]
+        mark = "* " if name in found.overridden else ""
+        unit = f" {item.unit}" if item.unit else ""
+        lines += [
+            f"{mark}{name} = {value:g}{unit}   ({item.low:g} to {item.high:g})",
+            paragraph(f"{item.meaning}; {found.source(name)}", width, first="    "),
+        ]
+    how = (
+        "To change one for a mounting, write it in its file under [allowances]. Whoever works the "
+        "metal decides: a licensed bench knows its own."
+    )
+    return page([[paragraph(head, width)], lines, [paragraph(how, width)]])
 
 
 # Weight
@@ -298,7 +325,14 @@ def _bench(found: Check, width: int) -> list[str]:
         most = f", at most {format_mm(work.at_most_mm)}" if about != "perhaps" else (
             f" by up to {format_mm(work.at_most_mm)}"
         )  # fmt: skip
-        text = f"Alteration: {work.work}, {about}{most} ({work.requirement})."
+        text = (
+            f"Alteration: {work.work}, {about}{most} of {format_mm(work.limit_mm)} allowed "
+            f"({work.requirement}). Mind: {work.caution}."
+        )
+        lines.append(paragraph(text, width, first="  - "))
+    total, limit = alteration_total_mm(found)
+    if limit > 0:
+        text = f"Metal to move in all: about {total:.2f} mm, at most {format_mm(limit)}."
         lines.append(paragraph(text, width, first="  - "))
     return lines
 
@@ -416,20 +450,41 @@ def _notes(proposals: Sequence[Proposal], width: int) -> Iterator[str]:
             yield paragraph(plain(text), width, first=f"{rank:2d} ")
 
 
+def _sizes(proposals: Sequence[Proposal]) -> list[str]:
+    """The seating ranges of every cut: as the seat is, and what alteration opens."""
+    rows = [["Sizes that seat, mm", "length", "width", "depth"]]
+    for rank, item in enumerate(proposals, 1):
+        if item.verdict == "not decided":
+            continue
+        own = [between(side, "") for side in (item.length_mm, item.width_mm, item.depth_mm)]
+        how = " altered" if item.verdict != "seats" else ""
+        rows.append([f"{rank} {item.style.name}{how}", *own])
+        if item.after_alteration is not None:
+            rows.append(["  with alteration", *(between(side, "") for side in
+                                                item.after_alteration)])  # fmt: skip
+    return columns(rows, "<<<<", indent=0) if len(rows) > 1 else []
+
+
+def _order(found: Proposals, width: int) -> list[str]:
+    """Why the cuts stand in this order."""
+    if len(found.proposals) < 2:
+        return []
+    weights = ", ".join(f"{name} {weight:.0%}" for name, weight in found.ranking.weights.items())
+    lines = [paragraph(f"Why in this order ({weights.replace('%', ' %')})", width)]
+    told = [
+        (rank, "; ".join(item.reasons) or "good in every part, best in none")
+        for rank, item in enumerate(found.proposals, 1)
+    ]
+    for text, alike in groupby(told, key=lambda each: each[1]):
+        ranks = [rank for rank, _ in alike]
+        which = f"{ranks[0]}" if len(ranks) == 1 else f"{ranks[0]}-{ranks[-1]}"
+        lines.append(paragraph(text, width, first=f"  {which:3} "))
+    return [*lines, "  Of equals, the one with more facets first: it shows a window least."]
+
+
 def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
-    """The first proposal in full: the box of sizes, how tight it is, what the setter does."""
+    """The first proposal in full: how heavy, how tight it is, what the setter does."""
     ask = item.ask
-    earns = "earns the same verdict" if item.verdict != "not decided" else "comes as close"
-    wider = item.after_alteration or ()
-    sides = zip(
-        ("length", "width", "depth"),
-        (item.length_mm, item.width_mm, item.depth_mm),
-        wider or (None, None, None),
-        strict=True,
-    )
-    sizes = [[f"{name:15}", _between(own), _between(more)] for name, own, more in sides]
-    if wider:
-        sizes.insert(0, ["", "as the seat is", "with alteration"])
     facts = [
         ["weight", f"{carats(item.weight_ct.low, item.weight_ct.high)} ct of {stuff.name}"],
         [
@@ -444,8 +499,6 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
     binding = next(margin for margin in ask.requirements if margin.name == ask.binding)
     yield [
         f"First choice: {item.style.name}",
-        paragraph(f"Every size within these limits {earns}:", width),
-        *columns(sizes, "<<<"),
         *columns(facts, "<<"),
         paragraph(f"Tightest: {_tightest(binding)}", width, first="  "),
     ]
@@ -453,12 +506,13 @@ def _best(item: Proposal, stuff: Material, width: int) -> Iterator[list[str]]:
     yield _readings(ask, width)
 
 
-def _between(lengths: Range | None) -> str:
+def between(lengths: Range | None, unit: str = " mm") -> str:
+    """Write a range, with its unit unless that stands over the column."""
     if lengths is None:
         return ""
     if lengths.high - lengths.low < 0.005:
-        return format_mm(lengths.low)
-    return f"{lengths.low:.2f} to {format_mm(lengths.high)}"
+        return f"{lengths.low:.2f}{unit}"
+    return f"{lengths.low:.2f} to {lengths.high:.2f}{unit}"
 
 
 def _left_out(left_out: Sequence[LeftOut], not_shown: Sequence[str], width: int) -> list[str]:

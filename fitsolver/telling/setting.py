@@ -16,6 +16,8 @@ from fitsolver.stones.material import Material
 ONE_SIDED = 1.645
 # Less than this nobody alters [mm].
 LEAST_MM = 0.005
+# Finished claws end 60 to 80 % of the crown above the girdle (GIA benchmark for round stones).
+HIGHEST_CLAW_SHARE = 0.8
 
 # Surfaces that carry a stone, as the bench speaks of them.
 RESTS = {"notch": "in the notches", "gallery": "on the gallery rail, not in its seat"}
@@ -34,14 +36,17 @@ CLOSED_BACK = (
 class Alteration:
     """Metal moved beyond ordinary setting, for one requirement.
 
-    `about_mm` is what the best estimate needs, 0 where it needs nothing; `at_most_mm` covers
-    95 in 100 of what the readings allow, within the allowance.
+    `about_mm` is what the middle of the readings needs, 0 where it needs nothing; `at_most_mm`
+    covers 95 in 100 of what they allow, within `limit_mm`, which the allowance and the metal that
+    must remain set. `caution` says what to mind in old work.
     """
 
     requirement: str
     work: str
     about_mm: float
     at_most_mm: float
+    limit_mm: float
+    caution: str
 
 
 def cautions(material: Material, mounting: Mounting | None = None) -> tuple[str, ...]:
@@ -54,7 +59,7 @@ def alterations(check: Check) -> tuple[Alteration, ...]:
     """List the alterations a stone needs or may need; none if it seats as the mounting is."""
     if check.verdict == "seats":
         return ()
-    allowed = allowances(check.mounting.allowances)
+    claws = check.mounting.holds == "claws"
     found = []
     for margin in check.requirements:
         kind = KINDS[margin.name]
@@ -64,18 +69,29 @@ def alterations(check: Check) -> tuple[Alteration, ...]:
         # How far the requirement holds in the middle of what the readings allow: tightest places
         # are tighter in an uneven seat than in its best estimate.
         middle = margin.u_mm * NormalDist().inv_cdf(min(max(margin.probability, 0.002), 0.998))
-        most = min(allowed[kind.alteration_allowance], ONE_SIDED * margin.u_mm - middle)
+        most = min(margin.alteration_limit_mm, ONE_SIDED * margin.u_mm - middle)
         if max(about, most) < LEAST_MM:
             continue
         found.append(
             Alteration(
                 requirement=margin.name,
-                work=kind.alteration,
+                work=(claws and kind.claw_alteration) or kind.alteration,
                 about_mm=about,
                 at_most_mm=max(about, most),
+                limit_mm=margin.alteration_limit_mm,
+                caution=kind.caution,
             )
         )
     return tuple(found)
+
+
+def alteration_total_mm(check: Check) -> tuple[float, float]:
+    """Metal to move beyond ordinary setting, all requirements together: (about, at most) [mm].
+
+    One number to compare two stones by: for the same mounting, less of it is the gentler choice.
+    """
+    every = alterations(check)
+    return sum(item.about_mm for item in every), sum(item.at_most_mm for item in every)
 
 
 def ordinary_setting(check: Check) -> tuple[str, ...]:
@@ -86,6 +102,20 @@ def ordinary_setting(check: Check) -> tuple[str, ...]:
     turned = (f"Turn the stone by {turn} deg.",) if turn else ()
     steps = _uncut if check.mounting.state == "uncut" else _cut
     return (*turned, *steps(check, needs, allowed))
+
+
+def notch_depth_mm(check: Check) -> tuple[float, float]:
+    """Return how deep the notches or the bearing of an uncut seat become, least and most [mm]."""
+    allowed = allowances(check.mounting.allowances)
+    needs = {margin.name: margin for margin in check.requirements}
+    claws = check.mounting.holds == "claws"
+    bend_in, bend_out = (
+        (allowed["claw_bend_in_mm"], allowed["claw_bend_out_mm"]) if claws else (0.0, 0.0)
+    )
+    floor, ceiling = needs["notch floor"], needs["notch ceiling"]
+    least = max(0.0, floor.margin_mm + floor.threshold_mm - bend_in)
+    most = ceiling.threshold_mm + bend_out - ceiling.margin_mm
+    return least, max(least, most)
 
 
 def _cut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterator[str]:
@@ -105,6 +135,12 @@ def _cut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterato
     if above is not None and above.margin_mm + above.threshold_mm > 0:
         height = above.margin_mm + above.threshold_mm
         yield f"Close the {metal} over the girdle: {height:.2f} mm of metal stands above it."
+        highest = HIGHEST_CLAW_SHARE * check.stone.crown_height_mm
+        if claws and height > highest + LEAST_MM:
+            yield (
+                f"Shorten the claws where they would end higher than {highest:.2f} mm above the "
+                "girdle, 80 % of the crown."
+            )
 
 
 def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Iterator[str]:
@@ -113,17 +149,16 @@ def _uncut(check: Check, needs: dict[str, Margin], allowed: Allowances) -> Itera
     play = needs["height play"].margin_mm
     band = f" (it may go {play / 2:.2f} mm higher or lower)" if play > 0 else ""
     yield (f"Cut {what} for the girdle, its middle {_above(check.rest_height_mm, where)}{band}.")
-    bend_in, bend_out = (
-        (allowed["claw_bend_in_mm"], allowed["claw_bend_out_mm"]) if claws else (0.0, 0.0)
-    )
-    floor, ceiling = needs["notch floor"], needs["notch ceiling"]
-    least = floor.margin_mm + floor.threshold_mm - bend_in
-    most = ceiling.threshold_mm + bend_out - ceiling.margin_mm
-    depth = f"{max(least, 0.0):.2f}"
+    least, most = notch_depth_mm(check)
+    depth = f"{least:.2f}"
     if most - least >= 0.005:
-        depth += f" to {max(most, 0.0):.2f}"
+        depth += f" to {most:.2f}"
     each = "Each notch" if claws else "The bearing"
-    yield f"{each} is {depth} mm deep; then close the {'claws' if claws else 'rim'} over it."
+    share = ""
+    if claws and (thick := needs["notch ceiling"].threshold_mm / allowed["notch_share_max"]) > 0:
+        low, high = (f"{100 * max(part, 0.0) / thick:.0f}" for part in (least, most))
+        share = f", {low if low == high else f'{low} to {high}'} % of the claw's thickness"
+    yield f"{each} is {depth} mm deep{share}; then close the {'claws' if claws else 'rim'} over it."
 
 
 def _above(height_mm: float, what: str) -> str:

@@ -1,0 +1,78 @@
+"""`fitsolver card`."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from fitsolver.commands.answer import Answer, code_of, keep_memory, progress_bar
+from fitsolver.commands.desk import Desk
+from fitsolver.commands.words import File, Json, Limit, Rank, Stuff
+
+
+def card(
+    mounting: File = None,
+    /,
+    *,
+    output: Annotated[
+        Path | None,
+        Parameter(
+            name=("--output", "-o"), help="File of the card (required).", metavar="FILE.html"
+        ),
+    ] = None,
+    material: Stuff = "corundum",
+    limit: Limit = None,
+    rank: Rank = (),
+    force: Annotated[bool, Parameter(help="Let --output overwrite a file.", negative=())] = False,
+    json: Json = False,
+) -> Answer:
+    """Write a card for the dealer's table: spec, drawing and a calculator, without a network."""
+    desk = Desk()
+    ready, stuff = desk.bench(mounting), desk.material(material)
+    desk.limit(limit)
+    order = desk.ranking(rank, ready)
+    if output is None:
+        desk.refuse("--output", None, "is missing", "Name the card, as -o card.html")
+    elif output.suffix.lower() not in (".html", ".htm"):
+        desk.refuse("--output", str(output), "is no kind of card", "End the name in .html")
+    else:
+        desk.writable("--output", output, force=force)
+    desk.done()
+    assert ready is not None
+    assert stuff is not None
+    assert order is not None
+    assert output is not None
+
+    from dataclasses import replace
+
+    from fitsolver.files.datafile import write_text
+    from fitsolver.fitting.proposal import LIMIT
+    from fitsolver.market import spec as market
+    from fitsolver.pocket.card import card_html, known_cuts
+
+    ready = replace(ready, ranking=order)
+    keep_memory()
+    with progress_bar("Trying cuts") as progress:
+        found = market.spec(
+            ready,
+            stuff,
+            date=datetime.date.today(),
+            limit=LIMIT if limit is None else limit,
+            progress=progress,
+        )
+    page = card_html(found, ready, stuff)
+    write_text(output, page, overwrite=force)
+    names = known_cuts(found)
+    code = code_of(item.verdict for item in found.wanted)
+    size = -(-len(page.encode()) // 1000)
+    if json:
+        from fitsolver.telling.record import as_json
+
+        record = {"card": str(output), "kilobytes": size, "verdict": found.verdict, "cuts": names}
+        return Answer(text=as_json(record), code=code)
+    return Answer(
+        text=f"Card: {output} ({size} kB)\nIt judges these cuts: {', '.join(names)}.", code=code
+    )

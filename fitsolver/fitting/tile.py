@@ -1,0 +1,173 @@
+"""Many sizes of one cut judged at once: every margin in every draw, for tables of sizes.
+
+The answers are those of `solver.check`, but for what stones of like ratio share: one figure (gaps
+are off by the difference of ratios at most, as a share of themselves) and the stations tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.placement import Placement
+from fitsolver.fitting.requirement import requirements
+from fitsolver.fitting.solver import Bench, direction_deg, fitted, stone_sizes, turns
+from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.form import form
+
+Array = NDArray[np.float64]
+
+# Samples placed at a time: their arrays fit in a processor's cache.
+ROWS = 4104
+# A wall that leans less is judged once, not at the height that the first round finds.
+UPRIGHT = 0.005
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Poses:
+    """How n stones stand: `turn` [rad] and `height` of the girdle's lower plane [mm], each (n,)."""
+
+    turn: Array
+    height: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tile:
+    """Margins of n stones at k depths each, for r requirements and s draws.
+
+    `margins` (n, k, r, s) [mm] with ordinary setting, `altered` the same with every alteration;
+    `direction` (n, r) [deg] where each is tightest in the best estimate at the middle depth, NaN
+    where it is at no single place.
+    """
+
+    names: tuple[str, ...]
+    margins: Array
+    altered: Array
+    direction: Array
+
+
+def poses(
+    ready: Bench, style: CutStyle, lengths: Array, widths: Array, depth_mm: float, alike: float
+) -> Poses:
+    """Find the best turn of stones of lengths and widths (n,) [mm], as `check` does.
+
+    Stones whose ratios of length to width differ by less than the part `alike` share a figure.
+    """
+    turn, height = np.zeros(len(widths)), np.zeros(len(widths))
+    ratios = lengths / widths
+    for group in _alike(ratios, ratios * 0.0, alike, ROWS):
+        figure = form(style, float(ratios[group].mean()))
+        sizes = stone_sizes(
+            style, lengths[group], widths[group], np.full(len(group), depth_mm), 0.0, 0
+        )
+        tried = turns(style, figure.length_ratio)
+        scores, heights = [], []
+        for each in tried:
+            bottom: Array | None = None
+            for _ in range(2 if abs(float(ready.best.lean[0])) > UPRIGHT else 1):
+                _, needs = fitted(
+                    figure, ready.best, sizes, ready.allowances, each, bottom,
+                    nominal=len(group) // 2,
+                )  # fmt: skip
+                bottom = needs.girdle_bottom
+            scores.append(np.min(list(needs.margins.values()), axis=0))
+            heights.append(needs.girdle_bottom)
+        best = np.argmax(scores, axis=0)
+        turn[group] = np.array(tried)[best]
+        height[group] = np.array(heights)[best, np.arange(len(group))]
+    return Poses(turn=turn, height=height)
+
+
+def tile(
+    ready: Bench,
+    style: CutStyle,
+    lengths: Array,
+    widths: Array,
+    depths: Array,
+    stand: Poses,
+    *,
+    draws: int,
+    alike: float,
+) -> Tile:
+    """Judge stones of lengths and widths (n,) [mm], each at the same depths (k,) [mm].
+
+    In the first `draws` draws of the seat, each stone as it stands by `poses`.
+    """
+    draws = min(draws, ready.seats.count - 1)
+    ratios = lengths / widths
+    made: list[tuple[NDArray[np.int64], Array, Array, Array]] = []
+    names: tuple[str, ...] = ()
+    for group in _alike(ratios, stand.turn, alike, max(1, ROWS // (draws + 1))):
+        figure = form(style, float(ratios[group].mean()))
+        spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(group)))
+        u = ready.allowances["stone_reading_u_mm"]
+        sizes = [
+            stone_sizes(style, lengths[group], widths[group], np.full(len(group), depth), u, draws)
+            for depth in depths
+        ]
+        middle = sizes[len(sizes) // 2]
+        first = np.arange(len(group)) * (draws + 1)
+        placed, needs = fitted(
+            figure, spots, middle, ready.allowances, float(stand.turn[group[0]]),
+            np.repeat(stand.height[group], draws + 1), nominal=int(first[len(first) // 2]),
+        )  # fmt: skip
+        names = tuple(needs.margins)
+        margins, altered = [], []
+        for one in sizes:
+            each = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
+            margins.append([each.margins[name] for name in names])
+            altered.append([each.altered[name] for name in names])
+        direction = np.full((len(group), len(names)), np.nan)
+        for k, row in enumerate(first.tolist()):
+            alone = _row(placed, row)
+            part = (side[row : row + 1] for side in (middle.crown, middle.girdle, middle.pavilion))
+            stations = requirements(alone, *part, ready.allowances).stations
+            for r, name in enumerate(names):
+                where = direction_deg(alone.seats, stations[name])
+                direction[k, r] = np.nan if where is None else where
+        made.append((group, _by_stone(margins, draws), _by_stone(altered, draws), direction))
+    order = np.argsort(np.concatenate([item[0] for item in made]))
+    return Tile(
+        names=names,
+        margins=np.concatenate([item[1] for item in made])[order],
+        altered=np.concatenate([item[2] for item in made])[order],
+        direction=np.concatenate([item[3] for item in made])[order],
+    )
+
+
+def _alike(
+    ratios: Array, turn: Array, alike: float, most: int
+) -> Iterator[NDArray[np.int64]]:
+    """Group stones of one turn and like ratio, `most` at a time."""
+    order = np.lexsort((ratios, turn))
+    start = 0
+    for k in range(1, len(order) + 1):
+        if (
+            k == len(order)
+            or k - start >= most
+            or turn[order[k]] != turn[order[start]]
+            or ratios[order[k]] > ratios[order[start]] * (1 + alike)
+        ):
+            yield order[start:k]
+            start = k
+
+
+def _by_stone(values: Sequence[Sequence[Array]], draws: int) -> Array:
+    """Turn (k, r, n (s + 1)) into (n, k, r, s), without the best estimates."""
+    table = np.array(values)
+    apart: Array = table.reshape(*table.shape[:2], -1, draws + 1)[..., 1:]
+    return np.moveaxis(apart, 2, 0)
+
+
+def _row(placed: Placement, row: int) -> Placement:
+    """One sample of a placement alone."""
+    count = len(placed.width)
+    parts = {
+        field.name: value[row : row + 1]
+        for field in fields(placed)
+        if isinstance(value := getattr(placed, field.name), np.ndarray) and len(value) == count
+    }
+    return replace(placed, seats=placed.seats.rows(np.array([row])), **parts)

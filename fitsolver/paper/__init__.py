@@ -1,0 +1,1 @@
+"""Paper: sheets at true scale for the file, the client and the bench."""

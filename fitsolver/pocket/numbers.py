@@ -1,0 +1,141 @@
+"""The tables of a card as plain data for its script: small whole numbers, packed in base 64."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.requirement import KINDS
+from fitsolver.fitting.solver import Bench
+from fitsolver.market.budget import Budget
+from fitsolver.market.refusal import why
+from fitsolver.market.spec import Spec
+from fitsolver.pocket.size_table import SizeTable
+from fitsolver.pocket.view import View
+from fitsolver.stones.material import Material
+
+Array = NDArray[np.float64]
+Record = dict[str, Any]
+
+# Steps of the packed numbers: normal scores, margins and uncertainties [mm], directions [deg].
+Z_STEP, MARGIN_STEP_MM, U_STEP_MM, DIRECTION_STEP_DEG = 1 / 25, 0.001, 0.002, 2.0
+NOWHERE = 255
+
+
+def card_numbers(
+    found: Spec,
+    ready: Bench,
+    material: Material,
+    tables: Sequence[tuple[SizeTable, str]],
+    drawn: View | None,
+) -> Record:
+    """Gather what the card's script reads; each table comes with what the spec says of its cut."""
+    allowed = ready.allowances
+    budget = ready.mounting.budget
+    return {
+        "seats_from": allowed["seats_from_probability"],
+        "fails_to": allowed["fails_to_probability"],
+        "material": {
+            "name": material.name,
+            "density": material.density_g_cm3,
+            "u": material.density_u_g_cm3,
+            "low": material.density_low_g_cm3,
+            "high": material.density_high_g_cm3,
+        },
+        "money": None if budget is None else _money(budget),
+        "plan": None if drawn is None else {
+            "centre": _rounded(drawn.centre, 1), "face": _rounded(drawn.face, 1),
+        },
+        "needs": _needs(ready, {name for table, _ in tables for name in table.names}),
+        "z_step": Z_STEP, "margin_step": MARGIN_STEP_MM, "u_step": U_STEP_MM,
+        "direction_step": DIRECTION_STEP_DEG,
+        "cuts": [_cut(table, said, ready.mounting.budget) for table, said in tables],
+    }  # fmt: skip
+
+
+def _money(budget: Budget) -> Record:
+    return {
+        "left": float(budget.left),
+        "currency": budget.currency,
+        "first": budget.currency_first,
+    }
+
+
+def _needs(ready: Bench, names: Iterable[str]) -> Record:
+    """What each requirement means, why a stone fails it, and what the bench may do."""
+    claws = ready.mounting.holds == "claws"
+    told = {}
+    for name in sorted(names):
+        kind = KINDS[name]
+        work = kind.claw_alteration if claws and kind.claw_alteration else kind.alteration
+        allowance = kind.alteration_allowance
+        told[name] = {
+            "holds": kind.meaning,
+            "fails": why(name, ready.mounting),
+            "work": work,
+            "most": ready.allowances[allowance] if allowance else 0.0,
+        }
+    return told
+
+
+def _cut(table: SizeTable, said: str, budget: Budget | None) -> Record:
+    style, weight = table.style, table.weight
+    brackets = () if budget is None else budget.brackets_for(style.name)
+    return {
+        "name": style.name,
+        "said": said,
+        "usual": table.usual_ratio,
+        "low": style.length_ratio.low,
+        "high": style.length_ratio.high,
+        "measuring": dict(style.measuring),
+        "excess": _rounded(table.excess, 4),
+        "width": _rounded(table.width, 4),
+        "depth": _rounded(table.depth, 4),
+        "z": _packed(table.z, Z_STEP, np.int8),
+        "names": list(table.names),
+        "margin_excess": _rounded(table.margin_excess, 4),
+        "margin_width": _rounded(table.margin_width, 4),
+        "margin_depth": _rounded(table.margin_depth, 4),
+        "margin": _packed(table.margin_mm, MARGIN_STEP_MM, np.int16),
+        "u": _packed(table.u_mm, U_STEP_MM, np.uint8),
+        "direction": _packed(
+            np.where(
+                np.isnan(table.direction_deg),
+                NOWHERE * DIRECTION_STEP_DEG,
+                table.direction_deg % 359.9,
+            ),
+            DIRECTION_STEP_DEG,
+            np.uint8,
+        ),
+        "weight": {
+            "ratio": _rounded(weight.ratio, 5),
+            "share": _rounded(weight.share, 5),
+            "width": _rounded(weight.width, 4),
+            "coefficient": _rounded(1000 * weight.coefficient.ravel(), 4),
+            "u": _rounded(100 * weight.relative_u.ravel(), 2),
+        },
+        "brackets": [
+            {
+                "from": float(item.from_ct),
+                "below": None if item.below_ct is None else float(item.below_ct),
+                "low": float(item.low),
+                "high": float(item.high),
+            }
+            for item in brackets
+        ],
+    }
+
+
+def _rounded(values: Array, digits: int) -> list[float]:
+    return [float(value) for value in np.round(values, digits)]
+
+
+def _packed(values: Array, step: float, kind: type[np.integer[Any]]) -> str:
+    """Whole steps in base 64, low byte first; what is beyond the kind's range is held at its end."""
+    limits = np.iinfo(kind)
+    steps = np.clip(np.round(values / step), limits.min, limits.max).astype(kind)
+    return base64.b64encode(steps.astype(steps.dtype.newbyteorder("<")).tobytes()).decode("ascii")

@@ -1,0 +1,359 @@
+"""The numbers behind the carry card: what `check` and `weigh` say, over tables of sizes.
+
+A cut's sizes are laid out on knots of width, of length (or, where a cut is nearly as wide as it is
+long, of the excess of its length over its usual ratio) and of depth. First all knots are judged in
+few draws of the seat; where a verdict changes, knots are added and judged in all draws, so that
+the card and `check` part only next to a change of verdict.
+
+Probabilities are kept as normal scores z, p = Phi(z), which run nearly straight between knots:
+kept as they are they would bend within the uncertainty of a reading. Where all draws agree, z goes
+on as the least margin over its uncertainty, so that the slope beside it is right. In depth, where
+one placement serves all, margins are straight lines in every draw between the depths judged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsolver.fitting.scan import depth_limits
+from fitsolver.fitting.solver import SAMPLES, Bench
+from fitsolver.fitting.tile import Poses, Tile, poses, tile
+from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.material import Material
+from fitsolver.weighing.weight import every_make, weigh_list
+
+Array = NDArray[np.float64]
+Box = tuple[tuple[float, float], tuple[float, float], tuple[float, float]]
+
+# How far the table reaches past the seating range [mm], and how far its first knots stand apart.
+REACH_MM = 0.8
+STEP_MM = 0.2
+FEW_DRAWS = 24
+# Draws where only the verdict after alteration changes: it is the bench's own estimate anyway.
+ALTERED_DRAWS = 128
+# Ratios that differ by less share a figure, where few and where all draws are asked.
+ALIKE_FEW, ALIKE = 0.03, 0.01
+# A cut whose ratios span less than this is laid out by its usual ratio.
+NARROW = 1.15
+# Depths judged, and depths kept; they reach this many of the style's spreads to either side.
+JUDGED_DEPTHS, DEPTHS, DEPTH_SPREADS = 4, 25, 2.5
+# Neighbouring knots are parted where z changes by more than this across a change of verdict: from
+# seating with ordinary setting, from seating after alteration, from not seating at all.
+STEEP = 2.0, 5.0, 5.0
+MOST_KNOTS = 13
+# How near to a verdict's level a knot still counts as beside it, in z.
+BESIDE = 0.0
+# z is kept within this: a probability of some millionths.
+Z_MOST = 5.0
+LEAST_U_MM = 0.004
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeightTable:
+    """Weights of a cut over `ratio` length : width (a,), `share` depth : width (b,), `width` (c,).
+
+    `coefficient` (a, b, c) is ct over length x width x depth [ct/mm3], `relative_u` (a, b, c) the
+    weight's standard uncertainty over the weight.
+    """
+
+    ratio: Array
+    share: Array
+    width: Array
+    coefficient: Array
+    relative_u: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeTable:
+    """A cut in a mounting over knots of `excess` (y,), `width` (w,) and `depth` (d,) [mm].
+
+    A stone's excess is its length less `usual_ratio` times its width; with `usual_ratio` 0 it is
+    the length. `z` (2, y, w, d) are normal scores of the probability, with ordinary setting and
+    after alteration. Margins stand on fewer knots, `margin_excess`, `margin_width` and
+    `margin_depth`: their medians `margin_mm` (y, w, d, r), standard uncertainties `u_mm` (y, w, r)
+    and directions `direction_deg` (y, w, r), NaN where there is none, of requirements `names`.
+    """
+
+    style: CutStyle
+    usual_ratio: float
+    excess: Array
+    width: Array
+    depth: Array
+    z: Array
+    names: tuple[str, ...]
+    margin_excess: Array
+    margin_width: Array
+    margin_depth: Array
+    margin_mm: Array
+    u_mm: Array
+    direction_deg: Array
+    weight: WeightTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """Nodes that were judged: z (n, d, 2), medians (n, k, r), u (n, r), directions (n, r)."""
+
+    names: tuple[str, ...]
+    z: Array
+    margin: Array
+    u: Array
+    direction: Array
+
+
+def size_table(ready: Bench, style: CutStyle, material: Material, box: Box, ask: Array) -> SizeTable:
+    """Judge a cut over the sizes about its seating range.
+
+    `box` are the ranges of length, width and depth that earn the verdict (a point if none is
+    decided), `ask` (3,) the size to ask for, which becomes a knot [mm].
+    """
+    limits = style.length_ratio
+    ratio = limits.typical if limits.high / limits.low < NARROW else 0.0
+    at = ask[0] - ratio * ask[1]
+    width = _knots(*box[1], float(ask[1]))
+    if ratio:
+        edges = (limits.low - ratio) * ask[1], (limits.high - ratio) * ask[1]
+        excess = _with(np.linspace(*edges, 5), float(at))
+    else:
+        excess = _knots(*box[0], float(at))
+    judged, depth = _depths(style, box[2], ask)
+    grid = _Grid(ready=ready, style=style, ratio=ratio, judged=judged, depth=depth)
+    few = grid.few(excess, width)
+    shape = len(excess), len(width)
+    rough = few.z.reshape(*shape, *few.z.shape[1:])
+    levels = _levels(ready)
+    fine_excess = excess if ratio else _parted(excess, rough, levels, 0)
+    fine_width = _parted(width, rough, levels, 1)
+    z = _resampled(_resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
+    ordinary = _matters(z, levels[:1])
+    altered = _matters(z, levels) & ~ordinary
+    tables = {
+        name: getattr(few, name).reshape(*shape, *getattr(few, name).shape[1:]).copy()
+        for name in ("margin", "u", "direction")
+    }
+    # Knots of the first look that were judged in more draws are known better now.
+    row = {float(value): k for k, value in enumerate(excess)}
+    column = {float(value): k for k, value in enumerate(width)}
+    for which, draws in ((altered, ALTERED_DRAWS), (ordinary, SAMPLES)):
+        rows, columns = np.nonzero(which)
+        if not len(rows):
+            continue
+        more = grid.more(fine_excess[rows], fine_width[columns], excess, width, draws)
+        z[rows, columns] = more.z
+        for k, (a, b) in enumerate(zip(fine_excess[rows], fine_width[columns], strict=True)):
+            if float(a) in row and float(b) in column:
+                for name, values in tables.items():
+                    values[row[float(a)], column[float(b)]] = getattr(more, name)[k]
+    return SizeTable(
+        style=style,
+        usual_ratio=ratio,
+        excess=fine_excess,
+        width=fine_width,
+        depth=depth,
+        z=np.moveaxis(z, -1, 0),
+        names=few.names,
+        margin_excess=excess,
+        margin_width=width,
+        margin_depth=judged,
+        margin_mm=tables["margin"],
+        u_mm=tables["u"],
+        direction_deg=tables["direction"],
+        weight=_weights(style, material, fine_excess, fine_width, depth, ratio),
+    )
+
+
+@dataclass(slots=True, kw_only=True)
+class _Grid:
+    """Judges nodes of one cut; keeps how the stones of the first look stood."""
+
+    ready: Bench
+    style: CutStyle
+    ratio: float
+    judged: Array
+    depth: Array
+    turn: Array | None = None
+    height: Array | None = None
+
+    def few(self, excess: Array, width: Array) -> _Judged:
+        """Judge all knots in few draws."""
+        across = [side.ravel() for side in np.meshgrid(excess, width, indexing="ij")]
+        length = self._lengths(*across)
+        middle = float(self.judged[len(self.judged) // 2])
+        stand = poses(self.ready, self.style, length, across[1], middle, ALIKE_FEW)
+        self.turn = stand.turn.reshape(len(excess), len(width))
+        self.height = stand.height.reshape(len(excess), len(width))
+        return self._ask(length, across[1], stand, FEW_DRAWS, ALIKE_FEW)
+
+    def more(
+        self, excess: Array, width: Array, knots: Array, columns: Array, draws: int
+    ) -> _Judged:
+        """Judge some nodes (n,) in more draws, standing as the knots of the first look do."""
+        assert self.turn is not None
+        assert self.height is not None
+        near = np.abs(knots[:, None] - excess).argmin(axis=0), np.abs(
+            columns[:, None] - width
+        ).argmin(axis=0)
+        stand = Poses(turn=self.turn[near], height=self._height_at(excess, width, knots, columns))
+        return self._ask(self._lengths(excess, width), width, stand, draws, ALIKE)
+
+    def _height_at(self, excess: Array, width: Array, knots: Array, columns: Array) -> Array:
+        heights = _resampled(self.height, knots, excess, 0)
+        return np.array([np.interp(w, columns, row) for w, row in zip(width, heights, strict=True)])
+
+    def _lengths(self, excess: Array, width: Array) -> Array:
+        """Lengths of nodes; where the style ends, those of its last ratio stand in."""
+        limits = self.style.length_ratio
+        length: Array = np.clip(excess + self.ratio * width, limits.low * width, limits.high * width)
+        return length
+
+    def _ask(
+        self, length: Array, width: Array, stand: Poses, draws: int, alike: float
+    ) -> _Judged:
+        found = tile(
+            self.ready, self.style, length, width, self.judged, stand, draws=draws, alike=alike
+        )
+        return _Judged(
+            names=found.names,
+            z=_scores(found, self.judged, self.depth),
+            margin=np.median(found.margins, axis=-1),
+            u=found.margins.std(axis=-1)[:, len(self.judged) // 2],
+            direction=found.direction,
+        )
+
+
+def _knots(low: float, high: float, ask: float) -> Array:
+    low, high = low - REACH_MM, high + REACH_MM
+    return _with(np.linspace(low, high, round((high - low) / STEP_MM) + 1), ask)
+
+
+def _with(knots: Array, value: float) -> Array:
+    """Move the knot nearest to a value there."""
+    knots = np.round(knots, 3)
+    knots[np.abs(knots - value).argmin()] = round(value, 6)
+    return np.unique(knots)
+
+
+def _depths(style: CutStyle, box: tuple[float, float], ask: Array) -> tuple[Array, Array]:
+    """Depths to judge and depths to keep, the one to ask for among both."""
+    least, usual, _ = depth_limits(style)
+    reach = (usual - least) / 1.5 * DEPTH_SPREADS
+    low = min((usual - reach) * ask[1], box[0] - 0.2)
+    high = max((usual + reach) * ask[1], box[1] + 0.2)
+    low, high = max(low, 0.17 * ask[1]), min(high, 1.28 * ask[1])
+    judged = _with(np.linspace(low, high, JUDGED_DEPTHS), float(ask[2]))
+    kept = _with(np.linspace(low, high, DEPTHS), float(ask[2]))
+    return judged, kept
+
+
+def _levels(ready: Bench) -> tuple[tuple[int, float], ...]:
+    """What changes a verdict: (0 ordinary or 1 altered, z)."""
+    from scipy.special import ndtri
+
+    seats = float(ndtri(ready.allowances["seats_from_probability"]))
+    fails = float(ndtri(ready.allowances["fails_to_probability"]))
+    return (0, seats), (1, seats), (1, fails)
+
+
+def _scores(found: Tile, judged: Array, kept: Array) -> Array:
+    """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged."""
+    from scipy.special import ndtri
+
+    after = np.clip(np.searchsorted(judged, kept), 1, len(judged) - 1)
+    part = (kept - judged[after - 1]) / (judged[after] - judged[after - 1])
+    scores = []
+    for margins in (found.margins, found.altered):
+        count = margins.shape[-1]
+        u = np.maximum(margins.std(axis=-1), LEAST_U_MM)
+        middle = np.median(margins, axis=-1)
+        z = np.empty((len(margins), len(kept)))
+        edge = float(ndtri(0.5 / count))
+        for d, (k, p) in enumerate(zip(after.tolist(), part.tolist(), strict=True)):
+            far = ((middle[:, k - 1] * (1 - p) + middle[:, k] * p)
+                   / (u[:, k - 1] * (1 - p) + u[:, k] * p)).min(axis=1)  # fmt: skip
+            dense = margins[:, k - 1] * (1 - p)
+            dense += margins[:, k] * p
+            held = (dense >= 0).all(axis=1).sum(axis=1)
+            one = ndtri(np.clip(held / count, 0.5 / count, 1 - 0.5 / count))
+            one = np.where(held == 0, np.minimum(far, edge), one)
+            z[:, d] = np.where(held == count, np.maximum(far, -edge), one)
+        scores.append(z)
+    # Alteration is never worse than leaving it.
+    both = np.stack([scores[0], np.maximum(*scores)], axis=-1)
+    clipped: Array = np.clip(both, -Z_MOST, Z_MOST)
+    return clipped
+
+
+def _cells(z: Array, levels: tuple[tuple[int, float], ...]) -> NDArray[np.bool_]:
+    """Cells (y - 1, w - 1) of the knots in which a verdict changes at some depth."""
+    corners = np.stack([z[a : len(z) - 1 + a, b : z.shape[1] - 1 + b] for a in (0, 1)
+                        for b in (0, 1)])  # fmt: skip
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    changes = np.zeros(low.shape[:3], dtype=bool)
+    for which, level in levels:
+        changes |= (low[..., which] < level + BESIDE) & (high[..., which] > level - BESIDE)
+    return np.asarray(changes.any(axis=2))
+
+
+def _matters(z: Array, levels: tuple[tuple[int, float], ...]) -> NDArray[np.bool_]:
+    """Knots (y, w) at a corner of a cell in which a verdict changes."""
+    found = np.zeros(z.shape[:2], dtype=bool)
+    cells = _cells(z, levels)
+    for a in (0, 1):
+        for b in (0, 1):
+            found[a : len(cells) + a, b : cells.shape[1] + b] |= cells
+    return found
+
+
+def _parted(knots: Array, z: Array, levels: tuple[tuple[int, float], ...], axis: int) -> Array:
+    """Add knots half-way where z is steep across a change of verdict, the steepest first."""
+    steep = np.zeros(len(knots) - 1)
+    for level, limit in zip(levels, STEEP, strict=True):
+        cells = _cells(z, (level,))
+        rise = np.abs(np.diff(z[..., level[0]], axis=axis)).max(axis=2)
+        rise = np.maximum(rise[:, :-1], rise[:, 1:]) if axis == 0 else np.maximum(rise[:-1], rise[1:])
+        steep = np.maximum(steep, np.where(cells, rise, 0.0).max(axis=1 - axis) / limit)
+    order = [k for k in np.argsort(-steep, kind="stable") if steep[k] > 1]
+    order = order[: max(0, MOST_KNOTS - len(knots))]
+    return np.sort(np.concatenate([knots, *((knots[k : k + 1] + knots[k + 1]) / 2 for k in order)]))
+
+
+def _resampled(values: Array | None, knots: Array, wanted: Array, axis: int) -> Array:
+    """Values on other knots of one axis, by straight lines."""
+    assert values is not None
+    k = np.clip(np.searchsorted(knots, wanted), 1, len(knots) - 1)
+    part = (wanted - knots[k - 1]) / (knots[k] - knots[k - 1])
+    shape = [1] * values.ndim
+    shape[axis] = -1
+    part = part.reshape(shape)
+    mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
+    return mixed
+
+
+def _weights(
+    style: CutStyle, material: Material, excess: Array, width: Array, depth: Array, usual: float
+) -> WeightTable:
+    """Weights by `weigh`, make unknown, over the sizes of the table."""
+    ends = np.array([excess[0], excess[-1]])[:, None] + usual * np.array([width[0], width[-1]])
+    ratios = ends / np.array([width[0], width[-1]])
+    limits = style.length_ratio
+    low, high = max(ratios.min(), limits.low), min(ratios.max(), limits.high)
+    ratio = np.linspace(low, high, 4)
+    share = np.linspace(depth[0] / width[-1], depth[-1] / width[0], 15)
+    wide = np.linspace(width[0], width[-1], 3)
+    r, s, w = (side.ravel() for side in np.meshgrid(ratio, share, wide, indexing="ij"))
+    found = weigh_list(
+        every_make(style, material),
+        material,
+        {"length_mm": r * w, "width_mm": w, "depth_mm": s * w},
+    )
+    shape = len(ratio), len(share), len(wide)
+    return WeightTable(
+        ratio=ratio,
+        share=share,
+        width=wide,
+        coefficient=(found.weight_ct / (r * s * w**3)).reshape(shape),
+        relative_u=(found.u_ct / found.weight_ct).reshape(shape),
+    )
