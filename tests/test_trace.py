@@ -17,6 +17,7 @@ from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
 from fitsolver.seats.belief import Belief, belief
 from fitsolver.seats.mounting import load_mounting, mounting_from
+from fitsolver.seats.mounting_writer import save_edits
 from fitsolver.seats.seat import seats
 from fitsolver.seats.trace import (
     CURVE_POINTS,
@@ -208,6 +209,23 @@ class TestInTheFile:
         read = load_mounting(file).opening_points
         assert isinstance(read, Trace)
         assert read == traced(np.round(oval_points(), 3)).opening_points
+
+    def test_the_example(self):
+        """Its points stray by what its doubt says, and its size is that of the caliper."""
+        found = load_mounting(Path(__file__).parents[1] / "examples/traced/odd-oval.toml")
+        trace = found.opening_points
+        assert trace is not None
+        assert len(trace.points) == 44
+        assert trace.residual_u_mm < 0.04 == trace.u_mm
+        assert trace.size_mm[1] == pytest.approx(found.opening_width_mm.value_mm, abs=0.08)
+
+    def test_a_change_of_the_file_keeps_the_points(self, tmp_path):
+        folder = Path(__file__).parents[1] / "examples/traced"
+        for each in folder.iterdir():
+            (tmp_path / each.name).write_bytes(each.read_bytes())
+        changed = save_edits(tmp_path / "odd-oval.toml", {"seat.ledge_angle_deg": 40})
+        assert changed.ledge_angle_deg == 40
+        assert changed.opening_points == load_mounting(folder / "odd-oval.toml").opening_points
 
     @pytest.mark.parametrize("name", ["../edge.csv", "/etc/passwd", "sub/edge.csv", ".."])
     def test_only_in_its_own_folder(self, name, tmp_path):
