@@ -418,18 +418,18 @@ class TestTheBelief:
     def test_intervals_hold(self):
         """Truths drawn, points clicked with errors: 95 % intervals of the radius hold 95 %.
 
-        45 openings, their 24 directions hanging together like about 8: 360 trials, so 3 standard
-        errors are 0.035.
+        30 openings, their 24 directions hanging together like about 8: 240 trials, so 3 standard
+        errors are 0.04.
         """
         chance = np.random.default_rng(1875)
         held = []
         for family, u, tau, count in (
             ("oval", 0.05, 0.06, 40), ("round", 0.03, 0.15, 60), ("cushion", 0.05, 0.05, 24),
             ("octagon", 0.05, 0.05, 40), ("pear", 0.04, 0.08, 50),
-        ) * 9:  # fmt: skip
+        ) * 6:  # fmt: skip
             case = clicked(chance, family, count=count, u_mm=u, tau_mm=tau)
             of = belief(case.mounting, 24)
             off = of.radius - outline_of(case.parameters, family, of.directions)
             held.append(np.mean(np.abs(off) < 1.96 * radius_u(of)))
         print(f"{100 * np.mean(held):.1f} % of 95 % intervals hold")
-        assert np.mean(held) == pytest.approx(0.95, abs=0.035)
+        assert np.mean(held) == pytest.approx(0.95, abs=0.04)
