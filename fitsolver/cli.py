@@ -50,6 +50,11 @@ app.command(
     usage="Usage: fitsolver propose MOUNTING [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.compare:compare",
+    help="Compare stones that were found for a mounting: seat, price, mass and alteration.",
+    usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.spec:spec",
     help="Write the size spec: what to ask for, what to refuse, the price ceiling if budgeted.",
     usage="Usage: fitsolver spec MOUNTING [-o FILE.pdf] [OPTIONS]",
@@ -75,6 +80,11 @@ app.command(
     help="Find the largest stone of another cut inside a stone, and what it costs in weight.",
     usage="Usage: fitsolver recut --from NAME --length MM --width MM --depth MM --to NAME "
     "[--into MOUNTING] [OPTIONS]",
+)
+app.command(
+    "fitsolver.commands.serve:serve",
+    help="Open the page: the whole job in a browser, here and on a phone beside you.",
+    usage="Usage: fitsolver serve [--folder DIR] [--port N] [--no-browser] [--share]",
 )
 app.command(
     "fitsolver.commands.cuts:cuts",

@@ -12,19 +12,36 @@ import numpy as np
 
 from fitsolver.drawings.figure import SHEET_PENS, TEXT_PENS, Board, Drawing, Role, wrapped, zigzag
 from fitsolver.drawings.paint import write_drawing
-from fitsolver.drawings.plan_view import plan
-from fitsolver.drawings.section_view import Key, section
-from fitsolver.drawings.set_stone import SetStone, claw_directions, section_directions, set_stone
+from fitsolver.drawings.plan_view import empty_plan, plan
+from fitsolver.drawings.section_view import Key, empty_section, section
+from fitsolver.drawings.set_stone import (
+    EmptySeat,
+    SetStone,
+    claw_directions,
+    empty_seat,
+    section_directions,
+    set_stone,
+)
 from fitsolver.drawings.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
 from fitsolver.fitting.solver import FLOORS, HEIGHTS, Bench, Check
+from fitsolver.seats.belief import Belief
 
-__all__ = ["cut_drawing", "drawing_of", "gallery", "proposals_drawing", "write_drawing"]
+__all__ = [
+    "cut_drawing",
+    "drawing_of",
+    "gallery",
+    "proposals_drawing",
+    "seat_drawing",
+    "write_drawing",
+]
 
 # What a sheet leaves free at its sides, in pens.
 EDGE = 10.0
 # Room left and right of the metal for dimensions, in pens.
 LANE = 70.0
 _WIDE = SHEET_PENS - 2 * EDGE
+# Where the two columns below the views begin, in pens.
+_COLUMNS = EDGE, SHEET_PENS / 2 + 6
 
 
 def drawing_of(
@@ -42,8 +59,8 @@ def drawing_of(
     measured are marked with ~. `measured` names those heights of the stone that were read (of
     `solver.HEIGHTS`); the others are shared out of its depth by its style. A `wide`
     sheet has the sections beside the plan; one that is not `headed` leaves name and verdict to
-    the page it stands on. `reach_mm` is how far to the side the scale must leave
-    room, if that is more than this stone and its metal need.
+    the page it stands on. `reach_mm` is how far to the side the scale must leave room, if that is
+    more than this stone and its metal need.
     """
     scene = set_stone(bench, check)
     pen = 2 * max(scene.reach, reach_mm) / (SHEET_PENS - 2 * LANE)
@@ -74,6 +91,27 @@ def drawing_of(
     )
 
 
+def seat_drawing(known: Belief) -> Drawing:
+    """Draw the best estimate of an empty seat: plan and one section, with what was read of it.
+
+    Dimensions that hang on something nobody measured are marked with ~.
+    """
+    scene = empty_seat(known)
+    pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
+    key = Key(assumed=scene.assumed, u={})
+    sheet = Board(pen)
+    direction, _ = section_directions(scene)
+    _place(sheet, empty_plan(scene, ("A", "B"), pen), "Plan from above")
+    view = empty_section(scene, direction, pen, key)
+    _place(sheet, view, f"Section A–A{_where(scene, direction)}")
+    low = _dimension_rows(sheet, key, sheet.low - 18 * pen)
+    scale_bar(sheet, EDGE * pen, low - 6 * pen)
+    dimensions = "; ".join(f"{row.name} {row.value}" for row in key.rows)
+    return sheet.sheet(
+        f"{known.mounting.name}: the empty seat", f"Plan and section. Dimensions: {dimensions}."
+    )
+
+
 def _place(board: Board, view: Board, caption: str) -> None:
     """Hang a view and its caption under what a column has already."""
     pen = board.pen
@@ -84,7 +122,7 @@ def _place(board: Board, view: Board, caption: str) -> None:
     board.take(view.items, (SHEET_PENS / 2 * pen, y - float(view.corners()[1, 1])))
 
 
-def _where(scene: SetStone, direction_rad: float) -> str:
+def _where(scene: EmptySeat, direction_rad: float) -> str:
     if scene.claws:
         cut = claw_directions(scene, direction_rad)
         if cut:
@@ -126,17 +164,7 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     y = board.low - 14 * pen
     board.stroke([[EDGE * pen, y], [(SHEET_PENS - EDGE) * pen, y]], "frame")
     y -= 12 * pen
-    half = (len(key.rows) + 1) // 2
-    columns = (EDGE, SHEET_PENS / 2 + 6)
-    width = SHEET_PENS / 2 - EDGE - 3
-    for k, row in enumerate(key.rows):
-        x = columns[k // half] * pen
-        level = y - (k % half) * 15 * pen
-        board.label([x, level], row.letter, bold=True, across="left", size=10)
-        board.label([x + 11 * pen, level], row.name, across="left", size=10)
-        end = min(x + width * pen, (SHEET_PENS - EDGE) * pen)
-        board.label([end, level], row.value, across="right", size=10)
-    y -= half * 15 * pen + 4 * pen
+    y = _dimension_rows(board, key, y) - 4 * pen
     scale_bar(board, EDGE * pen, y)
     y -= 14 * pen
     note = "Best estimate of the seat; lengths in mm, ± their standard uncertainty."
@@ -157,9 +185,24 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     entries += [("datum", "axis; datum of heights"), ("break", "not measured beyond"),
                 ("assumed", "~ assumed, not measured")]  # fmt: skip
     for k, (what, words_) in enumerate(entries):
-        x, level = columns[k % 2] * pen, y - (k // 2) * 15 * pen
+        x, level = _COLUMNS[k % 2] * pen, y - (k // 2) * 15 * pen
         _swatch(board, x, level, what)
         board.label([x + 36 * pen, level], words_, across="left", size=10)
+
+
+def _dimension_rows(board: Board, key: Key, y: float) -> float:
+    """Write in two columns what the letters mean, from y down; return where they end."""
+    pen = board.pen
+    half = (len(key.rows) + 1) // 2
+    width = SHEET_PENS / 2 - EDGE - 3
+    for k, row in enumerate(key.rows):
+        x = _COLUMNS[k // half] * pen
+        level = y - (k % half) * 15 * pen
+        board.label([x, level], row.letter, bold=True, across="left", size=10)
+        board.label([x + 11 * pen, level], row.name, across="left", size=10)
+        end = min(x + width * pen, (SHEET_PENS - EDGE) * pen)
+        board.label([end, level], row.value, across="right", size=10)
+    return y - half * 15 * pen
 
 
 def _swatch(board: Board, x: float, y: float, what: str) -> None:

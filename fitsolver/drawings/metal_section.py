@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.drawings.set_stone import SetStone, crossing, offset
+from fitsolver.drawings.set_stone import EmptySeat, crossing, offset
 from fitsolver.seats.seat import FACE_POINTS
 
 Array = NDArray[np.float64]
@@ -47,12 +47,12 @@ class Side:
         return np.array([self.inner[0], self.outer[-1]])
 
 
-def side(scene: SetStone, direction_rad: float) -> Side | None:
+def side(scene: EmptySeat, direction_rad: float) -> Side | None:
     """Return the metal in a direction from the centre; None where there is no claw."""
     return _claw(scene, direction_rad) if scene.claws else _wall(scene, direction_rad)
 
 
-def rail(scene: SetStone, direction_rad: float) -> Point | None:
+def rail(scene: EmptySeat, direction_rad: float) -> Point | None:
     """Return distance and height of the gallery's inner edge in a direction, or None."""
     seats = scene.seats
     if seats.gallery is None or seats.gallery_z is None:
@@ -60,12 +60,12 @@ def rail(scene: SetStone, direction_rad: float) -> Point | None:
     return crossing(seats.gallery[0], direction_rad)[0], float(seats.gallery_z[0])
 
 
-def rail_foot(scene: SetStone, rail_z: float) -> float:
+def rail_foot(scene: EmptySeat, rail_z: float) -> float:
     """Height down to which a gallery rail is shown."""
     return rail_z + _SHOWN_UNDER_RAIL * (float(scene.seats.floor_z[0]) - rail_z)
 
 
-def _wall(scene: SetStone, direction: float) -> Side:
+def _wall(scene: EmptySeat, direction: float) -> Side:
     seats = scene.seats
     ring = seats.opening[0]
     root, i, f = crossing(ring, direction)
@@ -101,7 +101,7 @@ def _wall(scene: SetStone, direction: float) -> Side:
     )
 
 
-def _claw(scene: SetStone, direction: float) -> Side | None:
+def _claw(scene: EmptySeat, direction: float) -> Side | None:
     seats = scene.seats
     u = np.array([np.cos(direction), np.sin(direction)])
     hit = [

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import SHEET_PENS, Board, Label
 from fitsolver.drawings.projection import contours, edges
-from fitsolver.drawings.set_stone import SetStone, section_directions
+from fitsolver.drawings.set_stone import EmptySeat, SetStone, section_directions
 from fitsolver.seats.metal import ledge_arcs
 from fitsolver.seats.seat import FACE_POINTS
 from fitsolver.stones import outline
@@ -27,19 +27,42 @@ _MARK = 24.0
 def plan(scene: SetStone, letters: tuple[str, str], pen: float) -> Board:
     """Draw the seat and the stone from above, the metal cut at the girdle."""
     board = Board(pen)
-    seats = scene.seats
-    rings = scene.bodies
-    groups = [[body] for body in rings] if scene.claws else [rings]
-    thick = "claw_thickness_mm" if scene.claws else "wall_thickness_mm"
-    for group in groups:
-        board.area(group, "metal")
-        board.hatch(group)
+    groups = _metal(board, scene)
     board.area([scene.outline], "stone")
     board.lines(scene.to_seat(edges(scene.stone, "above")), "facet")
     for line in contours(scene.stone):
         board.stroke(scene.to_seat(line), "facet", closed=True)
     for group in groups:
         board.hatch(group, within=scene.outline)
+    _metal_lines(board, scene, groups)
+    board.stroke(scene.outline, "stone", closed=True)
+    _openings(board, scene)
+    _axes(board, scene, letters)
+    _gap_callouts(board, scene)
+    return board
+
+
+def empty_plan(scene: EmptySeat, letters: tuple[str, str], pen: float) -> Board:
+    """Draw a seat without a stone from above, the metal cut at the datum plane."""
+    board = Board(pen)
+    _metal_lines(board, scene, _metal(board, scene))
+    _openings(board, scene)
+    _axes(board, scene, letters)
+    return board
+
+
+def _metal(board: Board, scene: EmptySeat) -> list[list[Array]]:
+    """Fill and hatch the metal; return its rings, grouped by piece."""
+    groups = [[body] for body in scene.bodies] if scene.claws else [scene.bodies]
+    for group in groups:
+        board.area(group, "metal")
+        board.hatch(group)
+    return groups
+
+
+def _metal_lines(board: Board, scene: EmptySeat, groups: list[list[Array]]) -> None:
+    thick = "claw_thickness_mm" if scene.claws else "wall_thickness_mm"
+    for group in groups:
         if scene.claws:
             front, back = np.split(group[0], 2)
             board.stroke(front, "metal")
@@ -48,7 +71,11 @@ def plan(scene: SetStone, letters: tuple[str, str], pen: float) -> Board:
         else:
             board.stroke(group[1], "metal", closed=True)
             board.stroke(group[0], "metal", closed=True, assumed=thick in scene.assumed)
-    board.stroke(scene.outline, "stone", closed=True)
+
+
+def _openings(board: Board, scene: EmptySeat) -> None:
+    """Draw what lies at other heights: the opening as read, the ledge's edge, the gallery."""
+    seats = scene.seats
     if scene.claws:
         board.stroke(_opening_figure(scene), "opening", closed=True)
     if seats.ledge_inner is not None:
@@ -67,12 +94,9 @@ def plan(scene: SetStone, letters: tuple[str, str], pen: float) -> Board:
                 board.stroke(np.vstack([ends[:1], inner[run], ends[1:]]), "hidden")
     if seats.gallery is not None:
         board.stroke(seats.gallery[0], "hidden", closed=True)
-    _axes(board, scene, letters)
-    _gap_callouts(board, scene)
-    return board
 
 
-def _opening_figure(scene: SetStone) -> Array:
+def _opening_figure(scene: EmptySeat) -> Array:
     """The outline through the notch roots or the claws' inner faces, (n, 2)."""
     known = scene.seats.belief
     at = dict(zip(known.names, known.mean.tolist(), strict=True))
@@ -83,7 +107,7 @@ def _opening_figure(scene: SetStone) -> Array:
     return figure
 
 
-def _axes(board: Board, scene: SetStone, letters: tuple[str, str]) -> None:
+def _axes(board: Board, scene: EmptySeat, letters: tuple[str, str]) -> None:
     """Draw axes, section marks, the zero direction and the way of the finger."""
     pen = board.pen
     every = scene.plan_points

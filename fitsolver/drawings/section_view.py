@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from fitsolver.drawings.figure import Across, Board, Label, spread, zigzag
 from fitsolver.drawings.metal_section import Side, rail, rail_foot, side
 from fitsolver.drawings.projection import span
-from fitsolver.drawings.set_stone import SetStone
+from fitsolver.drawings.set_stone import EmptySeat, SetStone
 from fitsolver.fitting.solver import HEIGHTS
 from fitsolver.seats.seat import FACE_POINTS
 
@@ -103,10 +103,69 @@ def section(scene: SetStone, direction_rad: float, pen: float, key: Key, *, firs
     return board
 
 
-def _metal_lines(board: Board, scene: SetStone, metal: Side, sense: float, profile: Array) -> None:
+def empty_section(scene: EmptySeat, direction_rad: float, pen: float, key: Key) -> Board:
+    """Draw the section of a seat without a stone, with the dimensions that were read of it."""
+    board = Board(pen)
+    sides = {1.0: side(scene, direction_rad), -1.0: side(scene, direction_rad + np.pi)}
+    if scene.claws:
+        _claws_beyond(board, scene, direction_rad)
+    for sense, metal in sides.items():
+        if metal is not None:
+            board.area([metal.metal * (sense, 1)], "metal")
+            board.hatch([metal.metal * (sense, 1)])
+            _metal_lines(board, scene, metal, sense, None)
+        if metal is None or not scene.claws:
+            _loose_rail(board, scene, direction_rad, sense)
+    end = scene.reach + _OFF * pen
+    board.stroke([[-end, 0], [end, 0]], "datum")
+    _floor(board, scene, direction_rad)
+    _opening(board, sides, key, "opening, claw to claw" if scene.claws else "opening, across")
+    _metal_height(board, scene, sides, key)
+    _floor_depth(board, scene, sides, key)
+    _ledge(board, scene, direction_rad, sides, key)
+    return board
+
+
+def _metal_height(board: Board, scene: EmptySeat, sides: Sides, key: Key) -> None:
+    """Dimension what stands above the datum of a cut seat, on the right."""
+    sense = 1.0 if sides[1.0] is not None else -1.0
+    metal = sides[sense]
+    if metal is None or not scene.cut:
+        return
+    pen, high = board.pen, float(metal.top[0, 1])
+    x = sense * (scene.reach + _OFF * pen)
+    end = x + sense * _OVER * pen
+    board.stroke([[sense * (float(metal.top[1, 0]) + _CLEAR * pen), high], [end, high]],
+                 "dimension")  # fmt: skip
+    board.dimension([x, 0.0], [x, high])
+    name, reading = ("claw above notch", "claw_length_mm") if scene.claws else (
+        "wall above ledge", "wall_height_mm"
+    )  # fmt: skip
+    board.label([x + sense * 7 * pen, high / 2], key.add(name, high, reading),
+                across="left" if sense > 0 else "right")  # fmt: skip
+
+
+def _floor_depth(board: Board, scene: EmptySeat, sides: Sides, key: Key) -> None:
+    """Dimension how deep finger or back lie, in the middle of the seat."""
+    pen, ground = board.pen, float(scene.seats.floor_z[0])
+    corners = [metal.ledge[0, 1] for metal in sides.values()
+               if metal is not None and metal.ledge is not None]  # fmt: skip
+    start = float(np.mean(corners)) if corners else 0.0
+    if corners:
+        board.stroke([[-14 * pen, start], [14 * pen, start]], "dimension")
+    board.dimension([0.0, start], [0.0, ground])
+    text = key.add("depth below the ledge" if scene.cut else "depth below the rim",
+                   start - ground, scene.depth_reading)  # fmt: skip
+    board.label([6 * pen, (start + ground) / 2], text, across="left")
+
+
+def _metal_lines(
+    board: Board, scene: EmptySeat, metal: Side, sense: float, profile: Array | None
+) -> None:
     flip = np.array([sense, 1.0])
     kind, height = ("claw", "claw_length_mm") if scene.claws else ("wall", "wall_height_mm")
-    board.hatch([metal.metal * flip], within=profile)
+    if profile is not None:
+        board.hatch([metal.metal * flip], within=profile)
     board.stroke(metal.inner * flip, "metal")
     board.stroke(metal.top * flip, "metal", assumed=height in scene.assumed)
     board.stroke(metal.outer * flip, "metal", assumed=f"{kind}_thickness_mm" in scene.assumed)
@@ -115,7 +174,7 @@ def _metal_lines(board: Board, scene: SetStone, metal: Side, sense: float, profi
         board.stroke(metal.lip * flip, "hidden")
 
 
-def _claws_beyond(board: Board, scene: SetStone, direction_rad: float) -> None:
+def _claws_beyond(board: Board, scene: EmptySeat, direction_rad: float) -> None:
     """Draw the claws behind the cutting plane as thin outlines."""
     seats = scene.seats
     u = np.array([np.cos(direction_rad), np.sin(direction_rad)])
@@ -131,7 +190,7 @@ def _claws_beyond(board: Board, scene: SetStone, direction_rad: float) -> None:
             )
 
 
-def _loose_rail(board: Board, scene: SetStone, direction_rad: float, sense: float) -> None:
+def _loose_rail(board: Board, scene: EmptySeat, direction_rad: float, sense: float) -> None:
     """Draw the gallery rail where the section meets it away from a claw."""
     edge = rail(scene, direction_rad + (0.0 if sense > 0 else np.pi))
     if edge is None:
@@ -146,7 +205,7 @@ def _loose_rail(board: Board, scene: SetStone, direction_rad: float, sense: floa
     board.stroke(zigzag(box[[3, 0]], 3 * board.pen), "break")
 
 
-def _floor(board: Board, scene: SetStone, direction_rad: float) -> None:
+def _floor(board: Board, scene: EmptySeat, direction_rad: float) -> None:
     """Draw the finger or the back, with short strokes on its solid side, and the directions."""
     pen, reach = board.pen, scene.reach
     t = np.linspace(-reach, reach, 81)
@@ -259,7 +318,7 @@ def _in_hollow(box: Array, metal: Side | None, sense: float, lane: float) -> boo
     return bool(outermost < foot[0] or box[1, 1] < foot[1])
 
 
-def _ledge(board: Board, scene: SetStone, direction_rad: float, sides: Sides, key: Key) -> None:
+def _ledge(board: Board, scene: EmptySeat, direction_rad: float, sides: Sides, key: Key) -> None:
     """Dimension the ledge, or the floor of the notch: its width on the left, its angle right."""
     pen = board.pen
     for sense in (-1.0, 1.0):

@@ -1,4 +1,4 @@
-"""A stone where the check has put it: its outline, gaps and sections in the seat's own frame."""
+"""A seat, and a stone where the check has put it: outline, gaps, sections in the seat's frame."""
 
 from __future__ import annotations
 
@@ -10,22 +10,19 @@ from numpy.typing import NDArray
 
 from fitsolver.drawings.projection import upright_section
 from fitsolver.fitting.solver import Bench, Check
-from fitsolver.seats.seat import FACE_POINTS, Seats
+from fitsolver.seats.belief import Belief
+from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats_of
 from fitsolver.stones.stone import Stone
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
-class SetStone:
-    """A stone as it sits in the best estimate of a seat; `girdle_z` is its girdle's middle."""
+class EmptySeat:
+    """The best estimate of a seat as it is drawn; `assumed` names what nobody measured."""
 
     seats: Seats
-    stone: Stone
-    turn_rad: float
-    shift: Array
-    girdle_z: float
-    bottom_z: float
     assumed: frozenset[str]
     finger_radius_mm: float | None
     finger_across: Array
@@ -45,47 +42,16 @@ class SetStone:
         """Name of the reading that says how deep the floor lies."""
         return "depth_below_ledge_mm" if self.cut else "depth_below_rim_mm"
 
-    def to_seat(self, points: Array) -> Array:
-        """Turn and shift plan points (..., 2) of the stone into the seat's frame."""
-        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
-        placed: Array = points @ np.array([[c, s], [-s, c]]) + self.shift
-        return placed
-
-    def to_stone(self, points: Array) -> Array:
-        """Bring plan points (..., 2) of the seat into the stone's frame."""
-        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
-        brought: Array = (points - self.shift) @ np.array([[c, -s], [s, c]])
-        return brought
-
-    @cached_property
+    @property
     def level(self) -> float:
-        """Height at which the plan is cut: the edge of the girdle that leaning metal is nearest.
-
-        Where some leans inward and some does not, the upper edge.
-        """
-        leaning = bool((self.seats.lean[0] > 0).any())
-        return self.bottom_z + (self.stone.girdle_mm if leaning else 0.0)
+        """Height at which the plan is cut."""
+        return 0.0
 
     @cached_property
     def face(self) -> Array:
         """The metal's inner face at that height, (n, 2)."""
         face: Array = self.seats.opening_at(np.full(self.seats.count, self.level))[0]
         return face
-
-    @cached_property
-    def outline(self) -> Array:
-        """The girdle outline in the seat's frame, (n, 2)."""
-        return self.to_seat(self.stone.outline_mm)
-
-    @cached_property
-    def gaps(self) -> tuple[Array, Array]:
-        """Distance from outline to metal at every station (n,), and its direction (n, 2)."""
-        form, width = self.stone.form, self.stone.width_mm
-        points = self.to_stone(self.face)
-        away = form.fold(points) @ form.normals.T - form.reach * width
-        best = away.argmax(axis=1)
-        along = self.to_seat(form.unfold(form.normals[best], points)) - self.shift
-        return away[np.arange(len(away)), best], along
 
     @property
     def depth(self) -> float:
@@ -108,7 +74,7 @@ class SetStone:
 
     @cached_property
     def bodies(self) -> list[Array]:
-        """Outlines of the metal at the girdle: each claw; or a wall's outer and inner line."""
+        """Outlines of the metal at that height: each claw; or a wall's outer and inner line."""
         return _bodies(self, self.face)
 
     @cached_property
@@ -119,19 +85,10 @@ class SetStone:
         axis = np.array([np.cos(along), np.sin(along)])
         return float(max(np.abs(every[:, 0]).max(), np.abs(every @ axis).max()))
 
-    @cached_property
+    @property
     def plan_points(self) -> Array:
-        """Every corner of metal and girdle in the plan, (m, 2)."""
-        return np.concatenate([*self.bodies, self.outline])
-
-    def profile(self, direction_rad: float) -> Array:
-        """Section of the stone along a direction through the seat's centre: (n, 2) of t and z."""
-        centre = self.to_stone(np.zeros(2))
-        points = upright_section(
-            self.stone, direction_rad - self.turn_rad, (float(centre[0]), float(centre[1]))
-        )
-        raised: Array = points + np.array([0.0, self.girdle_z])
-        return raised
+        """Every corner of what the plan shows, (m, 2)."""
+        return np.concatenate(self.bodies)
 
     def floor(self, t: Array, direction_rad: float) -> Array:
         """Height of the finger or the back at distances t along a direction."""
@@ -146,13 +103,83 @@ class SetStone:
         return top
 
 
+@dataclass(frozen=True, kw_only=True)
+class SetStone(EmptySeat):
+    """A stone as it sits in the best estimate of a seat; `girdle_z` is its girdle's middle."""
+
+    stone: Stone
+    turn_rad: float
+    shift: Array
+    girdle_z: float
+    bottom_z: float
+
+    def to_seat(self, points: Array) -> Array:
+        """Turn and shift plan points (..., 2) of the stone into the seat's frame."""
+        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
+        placed: Array = points @ np.array([[c, s], [-s, c]]) + self.shift
+        return placed
+
+    def to_stone(self, points: Array) -> Array:
+        """Bring plan points (..., 2) of the seat into the stone's frame."""
+        c, s = np.cos(self.turn_rad), np.sin(self.turn_rad)
+        brought: Array = (points - self.shift) @ np.array([[c, -s], [s, c]])
+        return brought
+
+    @property
+    def level(self) -> float:
+        """Height at which the plan is cut: the edge of the girdle that leaning metal is nearest.
+
+        Where some leans inward and some does not, the upper edge.
+        """
+        leaning = bool((self.seats.lean[0] > 0).any())
+        return self.bottom_z + (self.stone.girdle_mm if leaning else 0.0)
+
+    @cached_property
+    def outline(self) -> Array:
+        """The girdle outline in the seat's frame, (n, 2)."""
+        return self.to_seat(self.stone.outline_mm)
+
+    @cached_property
+    def gaps(self) -> tuple[Array, Array]:
+        """Distance from outline to metal at every station (n,), and its direction (n, 2)."""
+        form, width = self.stone.form, self.stone.width_mm
+        points = self.to_stone(self.face)
+        away = form.fold(points) @ form.normals.T - form.reach * width
+        best = away.argmax(axis=1)
+        along = self.to_seat(form.unfold(form.normals[best], points)) - self.shift
+        return away[np.arange(len(away)), best], along
+
+    @property
+    def plan_points(self) -> Array:
+        """Every corner of metal and girdle in the plan, (m, 2)."""
+        return np.concatenate([*self.bodies, self.outline])
+
+    def profile(self, direction_rad: float) -> Array:
+        """Section of the stone along a direction through the seat's centre: (n, 2) of t and z."""
+        centre = self.to_stone(np.zeros(2))
+        points = upright_section(
+            self.stone, direction_rad - self.turn_rad, (float(centre[0]), float(centre[1]))
+        )
+        raised: Array = points + np.array([0.0, self.girdle_z])
+        return raised
+
+
+def empty_seat(known: Belief) -> EmptySeat:
+    """Return the best estimate of a seat, without a stone in it."""
+    mounting = known.mounting
+    radius, across = _finger(mounting)
+    return EmptySeat(
+        seats=seats_of(known, known.mean[None]),
+        assumed=frozenset(item.name for item in known.assumed),
+        finger_radius_mm=radius,
+        finger_across=across,
+    )
+
+
 def set_stone(bench: Bench, check: Check) -> SetStone:
     """Put the checked stone where the check found it."""
-    mounting = bench.mounting
-    finger = mounting.finger_diameter_mm if mounting.back == "open" else None
-    # A finger along the width curves away along the length.
-    across = (1.0, 0.0) if mounting.finger_along == "width" else (0.0, 1.0)
     middle = check.girdle_bottom_mm + check.stone.girdle_mm / 2
+    radius, across = _finger(bench.mounting)
     return SetStone(
         seats=bench.best,
         stone=check.stone,
@@ -161,12 +188,20 @@ def set_stone(bench: Bench, check: Check) -> SetStone:
         girdle_z=check.rest_height_mm if np.isfinite(check.rest_height_mm) else middle,
         bottom_z=check.girdle_bottom_mm,
         assumed=frozenset(item.name for item in check.assumed),
-        finger_radius_mm=finger.value_mm / 2 if finger is not None else None,
-        finger_across=np.array(across),
+        finger_radius_mm=radius,
+        finger_across=across,
     )
 
 
-def section_directions(scene: SetStone) -> tuple[float, float]:
+def _finger(mounting: Mounting) -> tuple[float | None, Array]:
+    """Radius of the finger [mm], None if it is not known, and the way in which it curves."""
+    finger = mounting.finger_diameter_mm if mounting.back == "open" else None
+    # A finger along the width curves away along the length.
+    across = (1.0, 0.0) if mounting.finger_along == "width" else (0.0, 1.0)
+    return finger.value_mm / 2 if finger is not None else None, np.array(across)
+
+
+def section_directions(scene: EmptySeat) -> tuple[float, float]:
     """Directions [rad] of the sections A-A and B-B, to the right in the plan or up.
 
     A wall is cut across the width and along the length. Claws are cut through the two that face
@@ -186,7 +221,7 @@ def section_directions(scene: SetStone) -> tuple[float, float]:
     return direction, 0.0 if abs(np.sin(direction)) > 0.9 else np.pi / 2
 
 
-def claw_directions(scene: SetStone, direction_rad: float) -> list[float]:
+def claw_directions(scene: EmptySeat, direction_rad: float) -> list[float]:
     """Directions [deg] of the claws that the section along a direction cuts."""
     line = np.array([np.cos(direction_rad), np.sin(direction_rad)])
     cut = []
@@ -198,7 +233,7 @@ def claw_directions(scene: SetStone, direction_rad: float) -> list[float]:
     return cut
 
 
-def _bodies(scene: SetStone, face: Array) -> list[Array]:
+def _bodies(scene: EmptySeat, face: Array) -> list[Array]:
     if not scene.claws:
         return [offset(face, scene.depth), face]
     behind = face + scene.behind[:, None] * scene.seats.outward

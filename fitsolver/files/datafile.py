@@ -41,6 +41,7 @@ __all__ = [
     "new_file",
     "parse_toml",
     "read_json",
+    "read_text",
     "text_of",
     "write_bytes",
     "write_text",
@@ -69,8 +70,12 @@ def load_toml(path: Path | str) -> Document:
 
     Raises `InputFaults` when it is missing, a folder, empty, too large, not UTF-8 or not TOML.
     """
-    text, _ = text_of(path)
-    return parse_toml(text, name=str(path))
+    return parse_toml(read_text(path), name=str(path))
+
+
+def read_text(path: Path | str) -> str:
+    """Read a text file of at most `MAX_BYTES`; raises `InputFaults` as `load_toml` does."""
+    return text_of(path)[0]
 
 
 def text_of(path: Path | str) -> tuple[str, str]:
@@ -192,5 +197,7 @@ def _neighbours(path: Path) -> str:
     folder = path.parent
     if not folder.is_dir():
         return f"There is no folder {folder} either; check the path"
-    close = difflib.get_close_matches(path.name, [each.name for each in folder.glob("*.toml")], n=1)
+    ending = path.suffix if path.suffix in (".toml", ".csv") else ".toml"
+    names = [each.name for each in folder.glob(f"*{ending}")]
+    close = difflib.get_close_matches(path.name, names, n=1)
     return f"Perhaps {folder / close[0]} is meant" if close else "Check the name and the folder"

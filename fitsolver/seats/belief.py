@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,15 @@ from fitsolver.readings.uncertainty import spread_factor
 from fitsolver.seats import wave
 from fitsolver.seats.contradiction import Contradiction, contradictions
 from fitsolver.seats.mounting import Claw, Mounting
+from fitsolver.seats.trace import Trace
+from fitsolver.seats.trace_evidence import (
+    FRAME,
+    LAID_BY_EYE_DEG,
+    frame_priors,
+    frame_slopes,
+    learned_tau_mm,
+    point_rows,
+)
 from fitsolver.seats.usual_seat import (
     FLUSH_THICKNESS_MM,
     IRREGULARITY_MM,
@@ -52,6 +62,11 @@ ANGLE_U_DEG = 2.0
 # What a reading not yet taken would have: a caliper's depth or inside reading [mm].
 CALIPER_U_MM = 0.03
 STATIONS = 60
+# How often the figure is linearised anew; points that lie far off the figure take longer.
+ROUNDS, TRACED_ROUNDS = 3, 12
+# A trace is linearised anew until nothing moves by more than this [mm, deg, per cent].
+SETTLED = 1e-4
+OPENING_WAVES = ("opening_cos_", "opening_sin_")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,29 +142,47 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     directions = _stations(mounting, figure, length, width, stations)
     at = {name: i for i, name in enumerate(names)}
     here = mean.copy()
+    trace, learned = mounting.opening_points, tau
     apart: tuple[Contradiction, ...] = ()
-    for _ in range(3):
+    for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
         radius, slopes = _figure(figure, here, at, directions)
         rows, values, noise, labels = _equations(
             mounting, here, at, directions, radius, slopes, tau
         )
+        if trace is not None:
+            plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
+            smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
+            traced = point_rows(
+                trace, here, at, partial(_figure, figure, here, plain),
+                partial(_figure, figure, here, smooth),
+            )  # fmt: skip
+            if given is None:
+                learned = _learn(traced, mean, spread, at, tau)
+            rows, values, noise = _joined((rows, values, noise), traced)
         prior = np.diag(spread**2)
         if rows.size:
             expected = rows @ mean
             gain = np.linalg.solve(rows @ prior @ rows.T + noise, rows @ prior).T
-            here = mean + gain @ (values - expected)
+            before, here = here, mean + gain @ (values - expected)
             # Joseph's form: stays a covariance whatever rounding does.
             rest = np.eye(len(mean)) - gain @ rows
             covariance = rest @ prior @ rest.T + gain @ noise @ gain.T
-            apart = contradictions(labels, values - expected, rows @ prior @ rows.T + noise)
+            told = slice(len(labels))  # traced points follow behind
+            spread_of_all = rows[told] @ prior @ rows[told].T + noise[told, told]
+            apart = contradictions(labels, (values - expected)[told], spread_of_all)
         else:
-            here, covariance = mean, prior
+            before, covariance = here, prior
+        if trace is not None and np.abs(here - before).max() < SETTLED:
+            break
     radius, slopes = _figure(figure, here, at, directions)
     evidence = [
         Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
-        for i, (name, row) in enumerate(zip(labels, rows, strict=True))
+        # Traced points follow behind; none of them is a reading to take again by itself.
+        for i, (name, row) in enumerate(zip(labels, rows, strict=False))
         if name != WIDTH_AS_LENGTH
     ]
+    if trace is not None:
+        assumed[1:1] = _traced(trace, learned, given is None)
     evidence += _unread(mounting, here, names, assumed, directions, radius, slopes)
     return Belief(
         mounting=mounting,
@@ -164,6 +197,58 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         contradictions=apart,
         irregularity_mm=tau,
     )
+
+
+def _learn(
+    traced: tuple[Array, Array, Array],
+    mean: Array,
+    spread: Array,
+    at: Mapping[str, int],
+    tau: float,
+) -> float:
+    """Learn the opening's irregularity from its points, and spread its waves by it, in place."""
+    rows, values, noise = traced
+    waves = {
+        i: int(name.rpartition("_")[2]) for name, i in at.items() if name.startswith(OPENING_WAVES)
+    }
+    learned = learned_tau_mm(rows, values - rows @ mean, noise, spread, waves, tau)
+    spread[list(waves)] = learned / np.array(list(waves.values()))
+    return learned
+
+
+def _joined(
+    first: tuple[Array, Array, Array], second: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array]:
+    """Put equations behind others that share no error with them."""
+    count = len(first[1])
+    noise = np.zeros((count + len(second[1]),) * 2)
+    noise[:count, :count], noise[count:, count:] = first[2], second[2]
+    return np.vstack([first[0], second[0]]), np.concatenate([first[1], second[1]]), noise
+
+
+def _traced(trace: Trace, learned_mm: float, is_learned: bool) -> list[Assumed]:
+    """Say what was taken for the trace: the points' own doubt, scale, turn, irregularity."""
+    stray = f"they stray {trace.residual_u_mm:.3f} mm from a smooth curve through them"
+    if trace.residual_u_mm > trace.u_mm:
+        source = f"{stray}, more than the {trace.u_mm:g} mm "
+        source += "usual for a worn edge" if trace.u_assumed else "stated"
+    else:
+        source = "common practice for a worn edge" if trace.u_assumed else "stated"
+        source = f"{source}; {stray}"
+    said = [("traced_points_mm", trace.point_u_mm, 0.0, "mm", source)]
+    if is_learned:
+        source = "learned from the traced points: how far they lie from the family's figure"
+        said += [("traced_irregularity_mm", learned_mm, 0.0, "mm", source)]
+    if trace.scale_assumed:
+        source = "common practice: two clicks on a rule beside the edge"
+        said += [("trace_scale_pct", 0.0, trace.scale_u_pct, "pct", source)]
+    if trace.turn_deg is None:
+        source = "the length was laid along x by eye"
+        said += [("trace_turn_deg", 0.0, LAID_BY_EYE_DEG, "deg", source)]
+    return [
+        Assumed(name=name, value=value, u=u, unit=unit, source=source)
+        for name, value, u, unit, source in said
+    ]
 
 
 def _unread(
@@ -188,12 +273,19 @@ def _unread(
     found = [
         would_be(item.name, rows[item.name], usual_u[item.unit])
         for item in assumed
-        if item.unit in usual_u and item.name in rows
+        if item.unit in usual_u and item.name in rows and not item.name.startswith("trace_")
     ]
+    if mounting.opening_points is not None:
+        # A span by caliper tells the scale of a trace.
+        found += [
+            would_be(name, rows[name] + 2 * lean_row, CALIPER_U_MM)
+            for name in ("opening_length_mm", "opening_width_mm")
+            if getattr(mounting, name) is None
+        ]
     found += [
         would_be(name, rows[name], ANGLE_U_DEG, again=True)
         for name in names
-        if name.endswith("_deg") and getattr(mounting, name) is not None
+        if name.endswith("_deg") and getattr(mounting, name, None) is not None
     ]
     if any(item.name == "opening_corner_pct" for item in assumed) and (
         mounting.opening_family in CORNERED
@@ -214,6 +306,9 @@ def _first_size(mounting: Mounting) -> tuple[float, float]:
         x, y = reach * np.cos(angle), reach * np.sin(angle)
         length = length or float(np.ptp(x))
         width = width or float(np.ptp(y))
+    if mounting.opening_points is not None:
+        traced = mounting.opening_points.size_mm
+        length, width = length or traced[0], width or traced[1]
     length = length or width or 0.0
     return length, width or length
 
@@ -236,9 +331,11 @@ def _priors(
             else "given in the mounting file",
         )
     ]
+    trace = mounting.opening_points
+    seen = trace is not None or mounting.opening_diagonal_mm is not None
     for name, usual in figure.shape.items():
         items.append((f"opening_{name}", usual, SHAPE_SPREAD_PCT[name]))
-        if mounting.opening_diagonal_mm is None and len(mounting.opening_radii_mm) < 6:
+        if not seen and len(mounting.opening_radii_mm) < 6:
             assumed.append(
                 Assumed(
                     name=f"opening_{name}",
@@ -250,6 +347,8 @@ def _priors(
             )
     if mounting.opening_radii_mm:
         items += [("centre_x_mm", 0.0, CENTRE_U_MM), ("centre_y_mm", 0.0, CENTRE_U_MM)]
+    if trace is not None:
+        items += frame_priors(trace, outline.draw(figure.name, length / width) * width)
     tied = _as_wide_as_long(mounting)
     for name in tied:
         source = f"a {figure.name} one is as wide as it is long, but for its irregularity"
@@ -341,7 +440,8 @@ def _as_wide_as_long(mounting: Mounting) -> list[str]:
     if mounting.opening_family not in AS_WIDE_AS_LONG:
         return []
     unread = []
-    if mounting.opening_width_mm is None and not mounting.opening_radii_mm:
+    told = mounting.opening_radii_mm or mounting.opening_points is not None
+    if mounting.opening_width_mm is None and not told:
         unread.append("opening_width_mm")
     if mounting.gallery_width_mm is None and mounting.gallery_length_mm is not None:
         unread.append("gallery_width_mm")
@@ -463,7 +563,21 @@ def _figure(
             slopes[int(name.removeprefix("claw_face_")), place] = 1.0
     # The waves and claw faces are at zero in the figure; add what they have become.
     waves = [i for name, i in at.items() if "_cos_" in name or "_sin_" in name or "face" in name]
-    return radius + slopes[:, waves] @ here[waves], slopes
+    whole = radius + slopes[:, waves] @ here[waves]
+    if FRAME[0] in at:
+        frame = [at[name] for name in FRAME]
+        steep = sum(here[i] * _wave_slope(name, directions) for name, i in at.items()
+                    if name.startswith(OPENING_WAVES))  # fmt: skip
+        slopes[:, frame] = steep * frame_slopes(here[frame], directions, whole)
+    return whole, slopes
+
+
+def _wave_slope(name: str, directions: Array) -> Array:
+    """Slope of one of the opening's waves by the direction (n, 1)."""
+    k = int(name.rpartition("_")[2])
+    at = k * directions[:, None]
+    slope: Array = -k * np.sin(at) if "_cos_" in name else k * np.cos(at)
+    return slope
 
 
 def _equations(
@@ -503,6 +617,9 @@ def _equations(
         if claws:
             # Taken over claws: the irregularity of the two faces is in it.
             more = tau**2
+            for way in np.pi / 2 * axis + np.array([0.0, np.pi]):
+                row += wave.rows(at, "opening", np.array([way]))[0]
+            predicted += float((row - unit(name)) @ here)
         else:
             waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
             plain = (radius - slopes[:, waves] @ here[waves])[:, None] * along
@@ -510,6 +627,8 @@ def _equations(
             side = np.abs(along[[far, near], axis])
             row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
             predicted += float(row[waves] @ here[waves])
+            framed = [at[n] for n in FRAME if n in at]
+            row[framed] = side[0] * slopes[far, framed] + side[1] * slopes[near, framed]
         ends = np.array([0.0, np.pi]) + axis * np.pi / 2
         lean_row, lean = _rim_shift(mounting, reading.level, here, at, ends)
         add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
@@ -619,7 +738,7 @@ def _radii(
             if apart[claw] < np.deg2rad(15):
                 row[at[f"claw_face_{claw}"]] = 1.0
                 value += here[at[f"claw_face_{claw}"]]
-            else:
+            elif mounting.opening_points is None:
                 more = tau**2
         bend = (after - before) / (2 * step) / value
         along, across = np.cos(angle), np.sin(angle)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitsolver.errors import InputFaults, OutOfRange
+from fitsolver.errors import Fault, InputFaults, OutOfRange
 from fitsolver.files.datafile import Document, check, load_toml
 from fitsolver.market.budget import Budget
 from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from fitsolver.readings.reading_entry import Entry
     from fitsolver.seats.mounting_file import MountingFile
     from fitsolver.seats.seat_table import SeatTable
+    from fitsolver.seats.trace import Trace
 
 STRAIGHT_SIDED = ("octagon", "rectangle", "square")
 # Names within a claw's own table by the key of the seat that each stands in for.
@@ -105,6 +106,8 @@ class Mounting:
         Free opening. A round or square one may have its length alone.
     opening_radii_mm : tuple of (float, Reading)
         Direction [deg], 0 to below 360 and rising, and distance from the centre; may be empty.
+    opening_points : Trace, optional
+        Points traced along the edge, at `opening_level`, and the smooth curve through them.
     ledge_width_mm : Reading, optional
         From wall, or root of the notch, to the inner edge.
     ledge_widths_mm, ledge_heights_mm : tuple of (float, Reading)
@@ -161,6 +164,7 @@ class Mounting:
     opening_width_mm: Reading | None = None
     opening_diagonal_mm: Reading | None = None
     opening_radii_mm: tuple[tuple[float, Reading], ...] = ()
+    opening_points: Trace | None = None
     ledge_width_mm: Reading | None = None
     ledge_widths_mm: Places = ()
     ledge_heights_mm: Places = ()
@@ -236,16 +240,33 @@ def load_mounting(path: Path | str) -> Mounting:
         With every fault of the file at once, each with its line, its rule and its remedy.
 
     """
-    return mounting_from(load_toml(path))
+    return mounting_from(load_toml(path), folder=Path(path).parent)
 
 
-def mounting_from(document: Document) -> Mounting:
-    """Read a mounting from a parsed document; see `load_mounting`."""
+def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting:
+    """Read a mounting from a parsed document; see `load_mounting`.
+
+    `folder` is where a file of traced points may lie; without one none is opened.
+    """
     from fitsolver.seats.mounting_file import MountingFile
+    from fitsolver.seats.seat_fault import point_faults
 
-    file = check(document, MountingFile)
+    faults: list[Fault] = []
+    points: Sequence[Sequence[float]] = ()
+    try:
+        points = _points_beside(document, folder)
+    except InputFaults as error:
+        faults += error.faults
+    try:
+        file = check(document, MountingFile)
+    except InputFaults as error:
+        raise InputFaults([*error.faults, *faults]) from None
+    if points:
+        faults += [
+            document.fault(f"seat.{key}", value, rule, remedy)
+            for key, value, rule, remedy in point_faults(file.seat, points)
+        ]
     tools = _instruments(file)
-    faults = []
     readings: dict[str, Reading] = {}
     for key, entry in file.named_entries():
         try:
@@ -285,6 +306,7 @@ def mounting_from(document: Document) -> Mounting:
         story=file.story,
         period=file.period,
         finger_along=file.finger_along,
+        opening_points=_trace(seat, points or seat.opening_points_mm),
         ledge_missing_deg=tuple(sorted((start, start + span) for start, span in gaps)),
         wall_leans_deg=tuple(
             sorted((place.at_deg % 360.0, place.lean_deg) for place in seat.wall_leans_deg)
@@ -313,6 +335,37 @@ _PLAIN_KEYS = (
     "wall_lean_deg",
     "claw_lean_deg",
 )
+
+
+def _points_beside(document: Document, folder: Path | None) -> Sequence[Sequence[float]]:
+    """Read the file of traced points that a mounting names; nothing if it names none."""
+    seat = document.data.get("seat")
+    name = seat.get("opening_points_file") if isinstance(seat, Mapping) else None
+    if not isinstance(name, str):
+        return ()
+    from fitsolver.seats.trace_file import load_points
+
+    key = "seat.opening_points_file"
+    if folder is None:
+        rule, remedy = "cannot be opened from here", "write the points as opening_points_mm"
+        raise InputFaults([document.fault(key, name, rule, remedy)])
+    if Path(name).name != name or (folder / name).resolve().parent != folder.resolve():
+        rule = "must be the name of a file in the mounting's own folder"
+        raise InputFaults([document.fault(key, name, rule, "put the points beside the mounting")])
+    return load_points(folder / name)
+
+
+def _trace(seat: SeatTable, points: Sequence[Sequence[float]]) -> Trace | None:
+    if not points:
+        return None
+    from fitsolver.seats.trace import trace_from
+
+    return trace_from(
+        points,
+        u_mm=seat.opening_points_u_mm,
+        scale_u_pct=seat.opening_points_scale_u_pct,
+        turn_deg=seat.opening_points_turn_deg,
+    )
 
 
 def _instruments(file: MountingFile) -> dict[str, Instrument]:

@@ -139,6 +139,24 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             high=1,
             remedy="say by how much the outline strays from its ideal, one standard deviation",
         ),
+        "opening_points_u_mm": Key(
+            low=0.001,
+            high=1,
+            remedy="say how well each point was placed, one standard deviation in mm",
+        ),
+        "opening_points_scale_u_pct": Key(
+            low=0,
+            high=10,
+            unit="per cent",
+            remedy="say how well the scale of the points is known, one standard deviation",
+        ),
+        "opening_points_turn_deg": Key(
+            low=-180,
+            high=360,
+            unit="degrees",
+            remedy="say by how much to turn the points, counter-clockwise, so that the length "
+            "lies along x",
+        ),
         "ledge_width_mm": Key(
             low=0.05,
             high=3,

@@ -78,7 +78,8 @@ def edit_mounting(source: Path | str, changes: Mapping[str, Any]) -> str:
     """
     document = _document(source)
     text = edited(document.text, changes, name=document.name, order=key_order(), headed=HEADED)
-    _validate(parse_toml(text, name=document.name))
+    folder = source.parent if isinstance(source, Path) else None
+    _validate(parse_toml(text, name=document.name), folder)
     return text
 
 
@@ -90,7 +91,7 @@ def save_edits(path: Path, changes: Mapping[str, Any]) -> Mounting:
     """
     old, mark = text_of(path)
     text = edited(old, changes, name=str(path), order=key_order(), headed=HEADED)
-    found = _validate(parse_toml(text, name=str(path)))
+    found = _validate(parse_toml(text, name=str(path)), path.parent)
     if text != old:
         write_text(path, mark + text, overwrite=True)
     return found
@@ -132,9 +133,9 @@ def _document(source: Path | str) -> Document:
     return load_toml(source) if isinstance(source, Path) else parse_toml(source, name=TEXT)
 
 
-def _validate(document: Document) -> Mounting:
+def _validate(document: Document, folder: Path | None = None) -> Mounting:
     """Read a document as a mounting, allowances included; raise every fault of it."""
-    found = mounting_from(document)
+    found = mounting_from(document, folder=folder)
     faults = []
     for name, value in found.allowances.items():
         try:

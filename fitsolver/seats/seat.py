@@ -237,7 +237,13 @@ def _figure_normals(belief: Belief) -> tuple[Array, Array]:
 
 
 def _normals(belief: Belief) -> Array:
-    """Outward normal of the opening at every station: of its edge, or between two at a corner."""
+    """Outward normal of the opening at every station (n, 2)."""
+    unit = _normals_of_figure(belief)
+    return unit if belief.mounting.opening_points is None else _turned(belief, unit)
+
+
+def _normals_of_figure(belief: Belief) -> Array:
+    """Outward normal of the figure at every station: of its edge, or between two at a corner."""
     points, normals = _figure_normals(belief)
     reach = np.einsum("ij,ij->i", normals, points)
     ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
@@ -246,6 +252,30 @@ def _normals(belief: Belief) -> Array:
     close = rate > best * (1 - 1e-6)
     total = close.astype(np.float64) @ normals
     unit: Array = total / np.linalg.norm(total, axis=1)[:, None]
+    return unit
+
+
+def _turned(belief: Belief, normals: Array) -> Array:
+    """Turn the figure's normals to those of a traced opening, whose waves may be steep.
+
+    A radius r(t) has the normal u - (r' / r) u', u along the ray; the waves add to r and r'. In
+    other openings the waves turn an edge by a degree or so, which is neglected.
+    """
+    angle = belief.directions
+    ray = np.column_stack([np.cos(angle), np.sin(angle)])
+    across = np.column_stack([-ray[:, 1], ray[:, 0]])
+    radius, steep = belief.radius, np.zeros(len(angle))
+    plain = radius.copy()
+    for name, place in zip(belief.names, belief.mean, strict=True):
+        if name.startswith(("opening_cos_", "opening_sin_")):
+            k = int(name.rpartition("_")[2])
+            cosine, sine = np.cos(k * angle), np.sin(k * angle)
+            plain -= place * (cosine if "_cos_" in name else sine)
+            steep += place * k * (-sine if "_cos_" in name else cosine)
+    bend = -np.sum(normals * across, axis=1) / np.sum(normals * ray, axis=1)
+    bend = (bend * plain + steep) / radius
+    turned = ray - bend[:, None] * across
+    unit: Array = turned / np.linalg.norm(turned, axis=1)[:, None]
     return unit
 
 
@@ -276,6 +306,13 @@ def _inset(belief: Belief, width: Array) -> Array:
     share = (step - below)[..., None]
     ways, station = np.array(way), np.arange(len(stations))
     inward: Array = ways[below, station] * (1 - share) + ways[below + 1, station] * share
+    if belief.mounting.opening_points is not None:
+        # As far as the edge is turned against its figure, so is the way in from it.
+        of_figure, as_traced = _normals_of_figure(belief), _normals(belief)
+        c = np.sum(of_figure * as_traced, axis=1)
+        s = of_figure[:, 0] * as_traced[:, 1] - of_figure[:, 1] * as_traced[:, 0]
+        x, y = inward[..., 0], inward[..., 1]
+        inward = np.stack([c * x - s * y, s * x + c * y], axis=-1)
     return inward
 
 

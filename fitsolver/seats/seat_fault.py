@@ -5,16 +5,27 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from fitsolver.readings.reading_entry import NOT_MEASURED, UnmeasuredEntry
 from fitsolver.seats.mounting_key import KEYS
 from fitsolver.seats.seat_table import CrossFault, SeatTable
 from fitsolver.seats.uneven_fault import CLOSEST_DEG, uneven_faults
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from fitsolver.stones.outline import Family
+
+    Array = NDArray[np.float64]
+
 FEWEST_RADII = 6
 WIDEST_GAP_DEG = 90.0
 STEEPEST_RATIO = 3.0
 """Neighbouring radii may differ by this factor; a slim marquise at 45 degrees needs 2."""
+MOST_TURN_DEG = 15.0
+"""A trace turned further than this against its figure was not laid along its length."""
 LENGTHWISE = ("oval", "cushion", "octagon", "rectangle", "marquise", "pear")
 """Families whose length is by convention the longer side."""
 AS_WIDE_AS_LONG = ("round", "square")
@@ -30,6 +41,7 @@ def seat_faults(seat: SeatTable) -> Iterator[CrossFault]:
         _opening,
         _diagonal,
         _radii,
+        _points,
         _ledge,
         _claws,
         _gallery,
@@ -106,7 +118,7 @@ def _required_readings(seat: SeatTable) -> Iterator[CrossFault]:
 def _opening(seat: SeatTable) -> Iterator[CrossFault]:
     family = seat.opening_family or ""
     length, width = seat.nominal_mm("opening_length_mm"), seat.nominal_mm("opening_width_mm")
-    if not seat.opening_radii_mm:
+    if not seat.opening_radii_mm and not seat.is_traced:
         why = "the opening needs length and width, or radii"
         if length is None:
             yield _missing("opening_length_mm", why)
@@ -221,6 +233,79 @@ def _radii_against_spans(
                 f"together {across:.2f} mm",
                 "read them again, or name the level of each",
             )
+
+
+def _points(seat: SeatTable) -> Iterator[CrossFault]:
+    given = [
+        key
+        for key in ("opening_points_u_mm", "opening_points_scale_u_pct", "opening_points_turn_deg")
+        if getattr(seat, key) is not None
+    ]
+    if not seat.is_traced:
+        for key in given:
+            yield key, None, "speaks of traced points, and there are none", "remove the line"
+    elif seat.opening_points_mm and seat.opening_points_file is not None:
+        yield (
+            "opening_points_file",
+            seat.opening_points_file,
+            "is given beside opening_points_mm",
+            "keep one of them",
+        )
+    elif seat.opening_points_mm:
+        yield from point_faults(seat, seat.opening_points_mm)
+
+
+def point_faults(seat: SeatTable, points: Sequence[Sequence[float]]) -> Iterator[CrossFault]:
+    """Yield why traced points (n, 2) are no opening of this seat; the key is theirs."""
+    import numpy as np
+
+    from fitsolver.seats.trace import problems, trace_from
+    from fitsolver.stones import outline
+
+    key = "opening_points_mm" if seat.opening_points_mm else "opening_points_file"
+    value = seat.opening_points_file
+    given = np.array(points, dtype=np.float64)
+    spans = seat.nominal_mm("opening_length_mm"), seat.nominal_mm("opening_width_mm")
+    wrong = list(problems(given, seat.opening_points_u_mm, *spans))
+    for rule, remedy in wrong:
+        yield key, value, rule, remedy
+    if wrong or seat.opening_family is None:
+        return
+    trace = trace_from(given, u_mm=seat.opening_points_u_mm, turn_deg=seat.opening_points_turn_deg)
+    family = outline.family(seat.opening_family)
+    # A stated turn is taken at its word, however odd the figure.
+    if seat.opening_family != "round" and seat.opening_points_turn_deg is None:
+        turn = lies_turned(trace.curve, family, lengthwise=seat.opening_family in LENGTHWISE)
+        if turn is not None:
+            yield (
+                key,
+                value,
+                f"lies turned by about {turn:.0f} degrees: the length of {_a(family.name)} opening "
+                "must run along x",
+                f"write opening_points_turn_deg = {-turn:.0f}, or 0 if they lie as they should",
+            )
+            return
+    for name, span, along in zip(
+        ("opening_length_mm", "opening_width_mm"), spans, trace.size_mm, strict=True
+    ):
+        entry = seat.measured(name)
+        if span is None or entry is None or (entry.level or seat.opening_level) == "rim":
+            continue
+        if abs(along - span) > max(0.5, 0.1 * span):
+            yield (
+                name,
+                span,
+                f"must agree with the traced points, {along:.2f} mm along it",
+                "read it again, or look at the scale of the points",
+            )
+
+
+def lies_turned(curve: Array, family: Family, *, lengthwise: bool) -> float | None:
+    """By how much a trace (n, 2) lies turned against its figure [deg]; None if it lies well."""
+    from fitsolver.seats.trace import turned_by_deg
+
+    turn, as_it_lies, turned = turned_by_deg(curve, family, lengthwise=lengthwise)
+    return turn if abs(turn) > MOST_TURN_DEG and as_it_lies > 1.3 * turned + 0.03 else None
 
 
 def _ledge(seat: SeatTable) -> Iterator[CrossFault]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from fitsolver.files.datafile import Many, Millimetres, Number
 from fitsolver.readings.reading_entry import (
@@ -24,6 +24,8 @@ from fitsolver.seats.mounting_key import Back, Holds, Make, OpeningFamily, Openi
 
 CrossFault = tuple[str, object, str, str]
 """Key within [seat], value, rule and remedy."""
+Point = Annotated[Many[Number], Field(min_length=2, max_length=2)]
+"""One traced point: x and y."""
 
 
 class SeatTable(FileModel):
@@ -41,6 +43,11 @@ class SeatTable(FileModel):
     opening_width_mm: ReadingEntry | None = None
     opening_diagonal_mm: ReadingEntry | None = None
     opening_radii_mm: Many[RadiusEntry] = ()
+    opening_points_mm: Many[Point] = ()
+    opening_points_file: str | None = None
+    opening_points_u_mm: Millimetres | None = None
+    opening_points_scale_u_pct: Number | None = None
+    opening_points_turn_deg: Number | None = None
     ledge_width_mm: ReadingEntry | None = None
     ledge_widths_mm: Many[LedgeWidthEntry] = ()
     ledge_heights_mm: Many[LedgeHeightEntry] = ()
@@ -82,6 +89,10 @@ class SeatTable(FileModel):
     def claw_places_deg(self) -> tuple[float, ...]:
         """Return the direction of every claw as written, however the claws are listed."""
         return self.claw_directions_deg or tuple(claw.at_deg for claw in self.claws)
+    @property
+    def is_traced(self) -> bool:
+        """Whether the opening is given by points, here or in a file of their own."""
+        return bool(self.opening_points_mm) or self.opening_points_file is not None
 
     def measured(self, key: str) -> AnyEntry | None:
         """Return the reading of a key, None if it is missing or left out on purpose."""

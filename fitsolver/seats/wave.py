@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.trace_evidence import TRACED_WAVES
 from fitsolver.seats.usual_seat import LEAN_SPREAD_DEG, WAVES
 
 Array = NDArray[np.float64]
@@ -57,12 +58,15 @@ def directions_read(mounting: Mounting) -> list[float]:
 def fields(mounting: Mounting, tau: float) -> dict[str, Field]:
     """Which fields of a seat stray, by name without unit, for an irregularity `tau` [mm].
 
-    Claws have none: each stands where it stands. The lean's spread is in degrees.
+    Claws have none but a traced edge: each stands where it stands. The lean's spread is in degrees.
     """
+    traced = {}
+    if mounting.opening_points is not None:
+        traced["opening"] = Field(numbers=TRACED_WAVES, spread=tau)
     if mounting.holds == "claws":
-        return {}
+        return traced
     cut = mounting.state == "cut"
-    found = {}
+    found: dict[str, Field] = {}
     for name, usual in WAVES.items():
         if not cut and name not in ("opening", "wall_height"):
             continue
@@ -77,7 +81,7 @@ def fields(mounting: Mounting, tau: float) -> dict[str, Field]:
     if leans:
         spread = max(LEAN_SPREAD_DEG, float(np.std(leans)))
         found["wall_lean"] = Field(numbers=_told_apart(len(leans), 2), spread=spread)
-    return found
+    return found | traced
 
 
 def _told_apart(count: int, least: int) -> range:

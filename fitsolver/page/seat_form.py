@@ -1,0 +1,424 @@
+"""The form of a seat: what its fields hold, as a mounting file has it and back.
+
+Every reading keeps what was typed; what that means is said by the strict reader of mounting files
+and nowhere else, so the page and the command line agree on every fault. The keys, and what is
+asked first, follow from `mounting_key.KEYS` and from what the reader misses in an empty seat.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, get_args
+
+from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
+from fitsolver.files.document import Document
+from fitsolver.readings.reading import Level
+from fitsolver.seats.mounting_key import (
+    KEYS,
+    Back,
+    Finger,
+    Holds,
+    Make,
+    OpeningFamily,
+    OpeningLevel,
+    State,
+)
+
+Fields = dict[str, str]
+Data = dict[str, Any]
+
+CHOICES: Mapping[str, tuple[str, ...]] = {
+    "holds": get_args(Holds),
+    "state": get_args(State),
+    "back": get_args(Back),
+    "opening_family": get_args(OpeningFamily),
+    "opening_level": get_args(OpeningLevel),
+    "make": get_args(Make),
+    "finger_along": get_args(Finger),
+}
+"""What says which kind of seat it is; all but the last stand under [seat]."""
+TOP = ("name", "story", "period", "finger_along", "finger_diameter_mm")
+LEVELS = get_args(Level)
+# The forms of a reading, by the keys that only one of them has; `reading_entry` reads them.
+WAYS: Mapping[str, tuple[str, ...]] = {
+    "read": ("read",),
+    "difference": ("deep", "shallow"),
+    "outside": ("outside", "metal"),
+    "tried": ("drops_in", "refuses"),
+    "unmeasured": (),
+}
+AGAIN = "again"
+MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
+KEPT = "kept:"
+LISTS = ("claw_directions_deg",)
+RADII = "opening_radii_mm"
+TRACED = ("opening_points_u_mm", "opening_points_scale_u_pct", "opening_points_turn_deg")
+"""What belongs to traced points; a page of its own asks for them."""
+NO_FIELD = ("at_deg", *TRACED)
+# In the file these are plain numbers, not readings.
+PLAIN = ("irregularity_mm", "ledge_angle_deg", "wall_lean_deg", "claw_lean_deg")
+NOT_MEASURED = "not measured"
+MISSING = "is missing"
+LONGEST_TEXT = 2_000
+MOST_ALLOWANCES = 100
+
+_SPLIT = re.compile(r"[;\s]+|,\s+|,$")
+_UNIT = re.compile(r"(?<=[\d.,])\s*mm\b", re.IGNORECASE)
+_NUMBER = re.compile(r"[-+]?\d*[.,]?\d+")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Complaint:
+    """One thing wrong beside a field: `key` of the field, "" for the whole form."""
+
+    key: str
+    value: object
+    rule: str
+    remedy: str
+
+    @property
+    def missing(self) -> bool:
+        """Whether it only says that something has not been filled in yet."""
+        return self.rule.startswith(MISSING)
+
+
+def is_reading(key: str) -> bool:
+    """Whether a key is given as a reading, with repeats, ways and an instrument."""
+    return key in KEYS and key not in (*PLAIN, *LISTS, RADII, *NO_FIELD)
+
+
+def belongs(key: str, kind: Mapping[str, str]) -> bool:
+    """Whether a seat of this kind has such a reading."""
+    rules = KEYS[key]
+    return rules.holds in (None, kind.get("holds")) and rules.state in (None, kind.get("state"))
+
+
+@cache
+def _needed(kind: tuple[tuple[str, str], ...]) -> frozenset[str]:
+    """Keys that the strict reader misses in a seat of a kind with nothing else said."""
+    seat = {key: value for key, value in kind if key != "finger_along"}
+    faults = _faults({"name": "x", "seat": seat})
+    return frozenset(each.key for each in faults if each.missing)
+
+
+def unkept(fields: Mapping[str, str]) -> Fields:
+    """Join what the form shows with what it keeps of another kind of seat."""
+    kept = {name.removeprefix(KEPT): text for name, text in fields.items() if name.startswith(KEPT)}
+    return kept | {name: text for name, text in fields.items() if not name.startswith(KEPT)}
+
+
+def needed(fields: Mapping[str, str]) -> list[str]:
+    """Readings to ask first for the kind of seat that the fields describe, in the file's order."""
+    kind = {key: fields.get(key, "") for key in CHOICES if fields.get(key)}
+    missed = _needed(tuple(sorted(kind.items())))
+    return [key for key in KEYS if key in missed]
+
+
+def further(fields: Mapping[str, str]) -> list[str]:
+    """Readings that make the answer surer, in the file's order; the at_deg of radii is no field."""
+    first = needed(fields)
+    return [
+        key for key in KEYS
+        if key not in (*first, *NO_FIELD) and belongs(key, fields)
+    ]  # fmt: skip
+
+
+def fields_of(data: Mapping[str, Any]) -> Fields:
+    """Write what a mounting file says into the fields of the form."""
+    seat = data.get("seat")
+    seat = seat if isinstance(seat, Mapping) else {}
+    fields: Fields = {}
+    for key in ("name", "story", "period", "finger_along"):
+        fields[key] = _text(data.get(key))
+    for key in CHOICES:
+        if key != "finger_along":
+            fields[key] = _text(seat.get(key))
+    for key in KEYS:
+        value = (data if key in TOP else seat).get(key)
+        if value is None or key in NO_FIELD:
+            continue
+        if is_reading(key):
+            fields |= _reading_fields(key, value)
+        elif key == RADII:
+            fields[key] = _radii_text(value)
+        else:
+            fields[key] = _text(value)
+    allowed = data.get("allowances")
+    for name, value in (allowed if isinstance(allowed, Mapping) else {}).items():
+        fields[f"allowances.{name}"] = _text(value)
+    return fields
+
+
+def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
+    """Write the fields over the data of a mounting file; what was not changed stays as it was."""
+    was = fields_of(base)
+    data: Data = copy.deepcopy(dict(base))
+    if not isinstance(data.get("seat"), dict):
+        data["seat"] = {}
+    seat: Data = data["seat"]
+    for key in ("name", "story"):
+        _put(data, key, fields.get(key, "").strip()[:LONGEST_TEXT] or None)
+    period = fields.get("period", "").strip()
+    _put(data, "period", int(period) if re.fullmatch(r"\d{1,6}", period) else period or None)
+    for key in CHOICES:
+        _put(data if key == "finger_along" else seat, key, fields.get(key, "").strip() or None)
+    for key in KEYS:
+        if key in NO_FIELD:
+            continue
+        table = data if key in TOP else seat
+        if not belongs(key, fields):
+            table.pop(key, None)
+        elif key in table and _typed(key, fields) == _typed(key, was):
+            continue
+        elif is_reading(key):
+            _put(table, key, _reading_data(key, fields, table.get(key)))
+        elif key == RADII:
+            _put(table, key, _radii_data(fields.get(key, ""), table.get(key)))
+        elif key in LISTS:
+            _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
+        else:
+            _put(table, key, _number(fields.get(key, "").strip()))
+    _put(data, "allowances", _allowances(fields, base.get("allowances")))
+    return data
+
+
+def complaints(data: Mapping[str, Any]) -> list[Complaint]:
+    """Return everything that the strict reader has against the data, by field."""
+    return _faults(data)
+
+
+def sketched(data: Mapping[str, Any]) -> Data:
+    """Make data that can be drawn of data with faults: what is wrong or missing is left out.
+
+    The opening cannot be invented; without it the result has faults still.
+    """
+    trial: Data = copy.deepcopy(dict(data))
+    trial["name"] = trial.get("name") or "x"
+    for _ in range(4):
+        found = _faults(trial)
+        if not found:
+            break
+        seat = trial["seat"]
+        for each in found:
+            if each.missing and each.key == "claw_directions_deg":
+                seat[each.key] = [45, 135, 225, 315]
+            elif each.missing and each.key in KEYS and not each.key.startswith("opening_"):
+                seat[each.key] = NOT_MEASURED
+            elif each.key.startswith("allowances."):
+                trial.pop("allowances", None)
+            elif not each.missing:
+                (trial if each.key in TOP else seat).pop(each.key, None)
+    return trial
+
+
+def document(data: Mapping[str, Any], name: str = "") -> Document:
+    """Return data as if it had been read from a file."""
+    return Document(name=name or "page", data=data)
+
+
+def _faults(data: Mapping[str, Any]) -> list[Complaint]:
+    from fitsolver.seats.allowance import allowances
+    from fitsolver.seats.mounting import mounting_from
+
+    found: list[Complaint] = []
+    try:
+        mounting = mounting_from(document(data))
+    except InputFaults as error:
+        found += [_complaint(fault) for fault in error.faults]
+    except FitsolverError as error:
+        _, value, rule, remedy = explain(error)
+        found.append(Complaint(key="", value=value, rule=rule, remedy=remedy))
+    else:
+        for name, number in mounting.allowances.items():
+            try:
+                allowances({name: number})
+            except FitsolverError as error:
+                _, value, rule, remedy = explain(error)
+                found.append(
+                    Complaint(key=f"allowances.{name}", value=value, rule=rule, remedy=remedy)
+                )
+    return found
+
+
+def _complaint(fault: Fault) -> Complaint:
+    key = fault.key.removeprefix("seat.")
+    if key.startswith("allowances."):
+        name = key
+    else:
+        name = re.split(r"[.\[]", key, maxsplit=1)[0]
+    known = name in KEYS or name in CHOICES or name in TOP or name.startswith("allowances.")
+    remedy = fault.remedy
+    if fault.rule.startswith(MISSING) and name in KEYS:
+        remedy = KEYS[name].remedy
+    # Which direction or key of an entry is meant is told by what follows its name.
+    rest = key[len(name) :].strip(".")
+    rule = f"{rest}: {fault.rule}" if known and rest.startswith("[") else fault.rule
+    return Complaint(
+        key=name if known else "",
+        value=fault.value,
+        rule=rule if known else f"{fault.key} {rule}",
+        remedy=remedy[:1].upper() + remedy[1:],
+    )
+
+
+def text_of(value: object) -> str:
+    """Write a value of a file as its field shows it."""
+    return _text(value)
+
+
+def number_of(text: str) -> float | int | str | None:
+    """Read a field of one number; what is none is kept as it was typed."""
+    return _number(text)
+
+
+def _put(table: Data, key: str, value: object) -> None:
+    if value is None:
+        table.pop(key, None)
+    else:
+        table[key] = value
+
+
+def _typed(key: str, fields: Mapping[str, str]) -> dict[str, str]:
+    """What the fields say of one key, without what only repeats the usual."""
+    return {
+        name: text.strip() for name, text in fields.items()
+        if name.partition(".")[0] == key and text.strip() and (name, text) != (f"{key}.way", "read")
+    }  # fmt: skip
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, list | tuple):
+        return " ".join(_text(each) for each in value)
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return str(value)
+
+
+def _parts(text: str) -> list[str]:
+    """Part repeats at blanks, lines, semicolons, or commas that a blank follows."""
+    return [part for part in _SPLIT.split(_UNIT.sub("", text)) if part]
+
+
+def _number(text: str) -> float | int | str | None:
+    """Return a plainly written number as one, anything else as it was typed."""
+    if not text:
+        return None
+    if not _NUMBER.fullmatch(text) or len(text) > 20:
+        return text[:LONGEST_TEXT]
+    value = float(text.replace(",", "."))
+    return int(value) if re.fullmatch(r"[-+]?\d+", text) else value
+
+
+def _length(text: str) -> float | str:
+    """As `_number`; a whole number of millimetres is a float, as lists of integers are doubtful."""
+    value = _number(text)
+    return float(value) if isinstance(value, int | float) else str(value)
+
+
+def _lengths(text: str) -> float | str | list[float | str] | None:
+    parts = _parts(text)
+    values = [_length(part) for part in parts[:50]]
+    if not values:
+        return None
+    return values[0] if len(values) == 1 else values
+
+
+def _reading_fields(key: str, value: object) -> Fields:
+    if not isinstance(value, Mapping):
+        if isinstance(value, str) and value.strip().lower() == NOT_MEASURED:
+            return {f"{key}.way": "unmeasured"}
+        return {key: _text(value)}
+    way = next((way for way, own in WAYS.items() if any(name in value for name in own)), "read")
+    fields = {} if way == "read" else {f"{key}.way": way}
+    for name, item in value.items():
+        fields[key if name == "read" else f"{key}.{name}"] = _text(item)
+    return fields
+
+
+def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object:
+    """Return the entry of a reading; None where nothing was typed."""
+    way = fields.get(f"{key}.way", "") or "read"
+    if way == "unmeasured":
+        return NOT_MEASURED
+    if way not in WAYS:
+        way = "read"
+    entry: Data = {}
+    for name in WAYS[way]:
+        typed = fields.get(key if name == "read" else f"{key}.{name}", "")
+        if name == "read":
+            typed += " " + fields.get(f"{key}.{AGAIN}", "")
+        value = _lengths(typed.strip())
+        if value is not None:
+            entry[name] = value
+    if not entry:
+        return None
+    for name in MORE:
+        text = fields.get(f"{key}.{name}", "").strip()
+        if not text:
+            continue
+        # A reading that was tried is not read off a scale.
+        if name.endswith("_mm"):
+            if way != "tried":
+                entry[name] = _length(text)
+        else:
+            entry[name] = text[:LONGEST_TEXT]
+    return entry["read"] if list(entry) == ["read"] else entry
+
+
+def _radii_text(value: object) -> str:
+    if not isinstance(value, list | tuple):
+        return _text(value)
+    lines = []
+    for item in value:
+        if not isinstance(item, Mapping):
+            lines.append(_text(item))
+            continue
+        words = [_text(item.get("at_deg")), _text(item.get("read")), _text(item.get("with"))]
+        lines.append("  ".join(word for word in words if word))
+    return "\n".join(lines)
+
+
+def _radii_data(text: str, before: object) -> list[Data] | None:
+    """Read lines of direction, distance (repeats behind it) and, if need be, an instrument."""
+    old = {
+        _text(item.get("at_deg")): item
+        for item in (before if isinstance(before, list | tuple) else ())
+        if isinstance(item, Mapping)
+    }
+    found: list[Data] = []
+    for line in text.splitlines():
+        words = _parts(line.replace("°", " ").replace(":", " "))
+        if not words:
+            continue
+        numbers = [word for word in words if _NUMBER.fullmatch(word)]
+        tool = " ".join(word for word in words if not _NUMBER.fullmatch(word))
+        kept = {
+            name: item for name, item in old.get(_text(_number(words[0])), {}).items()
+            if name in ("level", "note", "half_width_mm", "definition_mm")
+        }  # fmt: skip
+        entry: Data = {"at_deg": _number(words[0]), **kept}
+        reads: Sequence[float | str] = [_length(word) for word in numbers[1:]]
+        if reads:
+            entry["read"] = reads[0] if len(reads) == 1 else list(reads)
+        if tool:
+            entry["with"] = tool
+        found.append(entry)
+    return found or None
+
+
+def _allowances(fields: Mapping[str, str], before: object) -> Data | None:
+    if not any(key.startswith("allowances.") for key in fields):
+        return dict(before) if isinstance(before, Mapping) else None
+    given: Iterable[tuple[str, str]] = (
+        (key.removeprefix("allowances."), text.strip())
+        for key, text in fields.items()
+        if key.startswith("allowances.")
+    )
+    found = {name: _number(text) for name, text in given if text}
+    return dict(list(found.items())[:MOST_ALLOWANCES]) or None

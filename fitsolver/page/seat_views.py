@@ -1,0 +1,420 @@
+"""The mountings of the folder and the form of a seat, with its drawing as one types."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
+from starlette.responses import PlainTextResponse, Response
+
+from fitsolver.errors import FitsolverError, InputFaults
+from fitsolver.files.datafile import parse_toml
+from fitsolver.page.seat_form import (
+    CHOICES,
+    LEVELS,
+    WAYS,
+    Complaint,
+    Data,
+    Fields,
+    belongs,
+    complaints,
+    data_of,
+    document,
+    fields_of,
+    further,
+    is_reading,
+    needed,
+    sketched,
+    unkept,
+)
+from fitsolver.page.site import Asked, Wrong
+from fitsolver.page.store import Missing, Overtaken, Page
+from fitsolver.seats.allowance import TABLE
+from fitsolver.seats.mounting_key import KEYS
+
+if TYPE_CHECKING:
+    from fitsolver.seats.belief import Belief
+
+KIND_BY_DEFAULT = {
+    "holds": "wall",
+    "state": "cut",
+    "back": "open",
+    "opening_family": "oval",
+    "opening_level": "rim",
+    "make": "hand",
+    "finger_along": "width",
+}
+SHARED_FIELDS = ("story", "period")
+
+
+def mountings(asked: Asked) -> Response:
+    """List the mountings of the folder."""
+    store = asked.site.store
+    rows = []
+    for slug in store.slugs():
+        try:
+            rows.append(_row(slug, store.read(slug), asked))
+        except Missing:
+            continue
+    said = ""
+    words = asked.site.words.mountings
+    if "deleted" in asked.query:
+        said = words.deleted.format(name=asked.query["deleted"])
+    elif "restored" in asked.query:
+        said = words.restored.format(name=asked.query["restored"])
+    deleted = store.last_deleted()
+    return asked.page(
+        "mountings.html", rows=rows, deleted=deleted, folder=str(store.folder), said=said,
+        complaints=[],
+    )  # fmt: skip
+
+
+def new(asked: Asked) -> Response:
+    """Ask what kind of seat it is; make the mounting of the answer."""
+    fields: Fields = {**KIND_BY_DEFAULT, **asked.fields}
+    wrong: list[Complaint] = []
+    if asked.request.method == "POST":
+        name = fields.get("name", "").strip()
+        data = data_of(fields, {})
+        wrong = [each for each in complaints(data) if each.key in (*CHOICES, "name", "period")]
+        if not wrong:
+            slug = asked.site.store.create(name, toml_of(data, ""))
+            return asked.go(f"/m/{slug}")
+    return asked.page(
+        "new.html", status=422 if wrong else 200, fields=fields, choices=CHOICES,
+        faults=_by_key(wrong),
+    )  # fmt: skip
+
+
+def bring(asked: Asked) -> Response:
+    """Take a mounting file in."""
+    text = asked.fields.get("file", "")
+    name = asked.fields.get("file.filename", "").rpartition(".")[0]
+    try:
+        data = parse_toml(text, name=asked.fields.get("file.filename", "") or "file").data
+    except InputFaults as error:
+        wrong = [str(fault.rule) + ". " + fault.remedy for fault in error.faults]
+        page = mountings_with(asked, wrong)
+        page.status_code = 422
+        return page
+    slug = asked.site.store.create(str(data.get("name") or name or "mounting"), text)
+    return asked.go(f"/m/{slug}")
+
+
+def mountings_with(asked: Asked, wrong: list[str]) -> Response:
+    """List the mountings with what was wrong with a file."""
+    store = asked.site.store
+    rows = [_row(slug, store.read(slug), asked) for slug in store.slugs()]
+    return asked.page(
+        "mountings.html", rows=rows, deleted=store.last_deleted(), folder=str(store.folder),
+        complaints=wrong,
+    )  # fmt: skip
+
+
+def seat(asked: Asked) -> Response:
+    """Show the form of a seat, or save it."""
+    store, slug = asked.site.store, asked.slug
+    page = store.read(slug)
+    if asked.request.method != "POST":
+        said = ""
+        data = data_in(page)
+        fields = fields_of(data)
+        if "saved" in asked.query:
+            said = _saved_text(asked, complaints(data))
+        return _form(asked, page, data, fields, said)
+    revision = asked.fields.get("revision", "")
+    data = data_of(asked.fields, data_in(page))
+    if not str(data.get("name", "")).strip():
+        data["name"] = slug
+    try:
+        store.save(slug, toml_of(data, page.text), revision)
+    except Overtaken as other:
+        return conflict(asked, other.theirs, data)
+    return asked.go(f"/m/{slug}?saved=1")
+
+
+def preview(asked: Asked) -> Response:
+    """Show the form again with what was typed, without saving: for browsers without scripts."""
+    page = asked.site.store.read(asked.slug)
+    fields = unkept(asked.fields)
+    data = data_of(fields, data_in(page))
+    return _form(asked, page, data, fields, "", fields.get("revision"))
+
+
+def readings(asked: Asked) -> Response:
+    """The part of the form that follows from the kind of seat."""
+    fields = unkept(asked.fields)
+    data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
+    said = _redrawn(asked, complaints(data))
+    return asked.page(
+        "changed_kind.html", **_form_context(fields, data), **_drawing_context(data), said=said
+    )
+
+
+def drawing(asked: Asked) -> Response:
+    """The drawing of what was typed, and the faults beside every field that is on the screen."""
+    fields = unkept(asked.fields)
+    data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
+    found = complaints(data)
+    shown = [name for name in _shown(fields) if name in asked.fields]
+    return asked.page(
+        "drawing.html", **_drawing_context(data), said=_redrawn(asked, found),
+        faults=_by_key(found), fields_shown=shown,
+    )  # fmt: skip
+
+
+def delete(asked: Asked) -> Response:
+    """Put a mounting aside."""
+    name = name_in(data_in(asked.site.store.read(asked.slug)), asked.slug)
+    asked.site.store.delete(asked.slug)
+    from urllib.parse import urlencode
+
+    return asked.go("/?" + urlencode({"deleted": name[:80]}))
+
+
+def undo(asked: Asked) -> Response:
+    """Bring the mounting that was deleted last back."""
+    slug = asked.site.store.undo()
+    if slug is None:
+        raise Wrong(404, asked.site.words.mountings.nothing_to_undo)
+    from urllib.parse import urlencode
+
+    return asked.go("/?" + urlencode({"restored": slug}))
+
+
+def file(asked: Asked) -> Response:
+    """Hand the mounting file out."""
+    page = asked.site.store.read(asked.slug)
+    return PlainTextResponse(
+        page.text, headers=attachment(asked.slug, ".toml"), media_type="application/toml"
+    )
+
+
+def attachment(slug: str, end: str) -> dict[str, str]:
+    """Headers of a file to be kept, its name in plain letters."""
+    from fitsolver.page.store import slug_of
+
+    return {"content-disposition": f'attachment; filename="{slug_of(slug)}{end}"'}
+
+
+def data_in(page: Page) -> Data:
+    """What a mounting file holds; empty where it is no TOML."""
+    try:
+        return dict(parse_toml(page.text, name="page").data)
+    except FitsolverError:
+        return {}
+
+
+def name_in(data: Mapping[str, Any], slug: str) -> str:
+    """What a mounting is called."""
+    return str(data.get("name") or slug)
+
+
+def toml_of(data: Data, text: str) -> str:
+    """Write data as a mounting file, over the text it had before: comments and order stay.
+
+    Faulty readings are written as they were typed: what was begun can be kept and mended later.
+    """
+    from fitsolver.files.toml_edit import edited, toml_text
+    from fitsolver.seats.mounting_writer import HEAD, HEADED, key_order
+
+    order = key_order()
+    if text.strip():
+        try:
+            changes = dict(_changes(parse_toml(text, name="page").data, data))
+            return edited(text, changes, name="page", order=order, headed=HEADED)
+        except FitsolverError:
+            # A file that no edit can be made in is written anew.
+            pass
+    return HEAD + toml_text(data, order=order, headed=HEADED)
+
+
+def _changes(old: Mapping[str, Any], new_: Mapping[str, Any]) -> Iterator[tuple[str, object]]:
+    """Yield dotted keys with their new values, None for those that go."""
+    for key in dict.fromkeys((*old, *new_)):
+        before, after = old.get(key), new_.get(key)
+        if before == after:
+            continue
+        if key in ("seat", "allowances") and isinstance(before, Mapping) and after:
+            for name in dict.fromkeys((*before, *after)):
+                if before.get(name) != after.get(name):
+                    yield f"{key}.{name}", after.get(name)
+        else:
+            yield key, after
+
+
+def _row(slug: str, page: Page, asked: Asked) -> dict[str, object]:
+    data = data_in(page)
+    table = data.get("seat")
+    seat_: Mapping[str, Any] = table if isinstance(table, Mapping) else {}
+    kind = asked.site.words.kind
+    said = [
+        kind[key][str(seat_.get(key))] for key in ("opening_family", "holds", "back")
+        if str(seat_.get(key)) in kind[key]
+    ]  # fmt: skip
+    family = str(seat_.get("opening_family"))
+    period = data.get("period")
+    return {
+        "slug": slug,
+        "name": name_in(data, slug),
+        "story": str(data.get("story", "")),
+        "kind": ", ".join(said),
+        "family": family if family in CHOICES["opening_family"] else "oval",
+        "period": period if isinstance(period, int) else None,
+    }
+
+
+def _form(
+    asked: Asked, page: Page, data: Data, fields: Mapping[str, str], said: str,
+    revision: str | None = None,
+) -> Response:  # fmt: skip
+    return asked.page(
+        "seat.html",
+        slug=asked.slug,
+        name=fields.get("name") or asked.slug,
+        revision=page.revision if revision is None else revision,
+        said=said,
+        choices=CHOICES,
+        allowances=TABLE,
+        kept=_kept(fields),
+        **_form_context(fields, data),
+        **_drawing_context(data),
+    )
+
+
+def _form_context(fields: Mapping[str, str], data: Data) -> dict[str, Any]:
+    tools = data.get("instruments")
+    from fitsolver.readings.instrument import INSTRUMENTS
+
+    own = tuple(tools) if isinstance(tools, Mapping) else ()
+    return {
+        "fields": fields,
+        "kind": {key: fields.get(key, "") for key in CHOICES},
+        "first": needed(fields),
+        "more": further(fields),
+        "faults": _by_key(complaints(data)),
+        "keys": KEYS,
+        "is_reading": is_reading,
+        "ways": WAYS,
+        "levels": LEVELS,
+        "tools": tuple(dict.fromkeys((*INSTRUMENTS, *own))),
+        "picture": _pictogram,
+    }
+
+
+def _pictogram(key: str, kind: Mapping[str, str]) -> Markup:
+    from fitsolver.page.pictogram import pictogram
+
+    return Markup(
+        pictogram(
+            key,
+            kind.get("holds", ""),
+            kind.get("state", ""),
+            kind.get("back", ""),
+            kind.get("opening_family", ""),
+        )
+    )
+
+
+def _drawing_context(data: Data) -> dict[str, Any]:
+    known = _believed(data)
+    if known is None:
+        return {"picture_of_seat": None, "assumed": ()}
+    from fitsolver.drawings.drawing import seat_drawing
+    from fitsolver.page.ink import svg
+    from fitsolver.telling.layout import words as in_words
+
+    assumed = [
+        (in_words(item.name), f"{item.value:z.{2 if item.unit == 'mm' else 1}f}", item.u,
+         item.unit.replace("deg", "°").replace("pct", "%"), item.source)
+        for item in known.assumed
+    ]  # fmt: skip
+    return {"picture_of_seat": Markup(svg(seat_drawing(known))), "assumed": assumed}
+
+
+def _believed(data: Data) -> Belief | None:
+    """What the readings say of the seat, faulty ones left out; None before there is an opening."""
+    from fitsolver.seats.belief import belief
+    from fitsolver.seats.mounting import mounting_from
+
+    try:
+        return belief(mounting_from(document(sketched(data))))
+    except FitsolverError:
+        return None
+
+
+def _by_key(found: list[Complaint]) -> dict[str, list[Complaint]]:
+    faults: dict[str, list[Complaint]] = {}
+    for each in found:
+        faults.setdefault(each.key, []).append(each)
+    return faults
+
+
+def _shown(fields: Mapping[str, str]) -> list[str]:
+    """Fields that the form shows and that may have a fault beside them."""
+    allowances = [f"allowances.{name}" for name in TABLE]
+    return ["name", "period", *CHOICES, *needed(fields), *further(fields), *allowances]
+
+
+def _kept(fields: Mapping[str, str]) -> dict[str, str]:
+    """What was typed for another kind of seat: kept in the form, not in the file."""
+    return {
+        name: text for name, text in fields.items()
+        if text and name.partition(".")[0] in KEYS and not belongs(name.partition(".")[0], fields)
+    }  # fmt: skip
+
+
+def _count(found: list[Complaint], asked: Asked) -> str:
+    words = asked.site.words.seat
+    count = len(found)
+    return str(words.one_place if count == 1 else words.places.format(count=count))
+
+
+def _redrawn(asked: Asked, found: list[Complaint]) -> str:
+    words = asked.site.words.seat
+    if found:
+        return str(words.redrawn.format(count=_count(found, asked)))
+    return str(words.redrawn_well)
+
+
+def _saved_text(asked: Asked, found: list[Complaint]) -> str:
+    words = asked.site.words.seat
+    if found:
+        return str(words.saved_with_faults.format(count=_count(found, asked)))
+    return str(words.saved)
+
+
+def conflict(asked: Asked, theirs: Page, mine: Data) -> Response:
+    """Show what both wrote, and let the user choose."""
+    own, other = fields_of(mine), fields_of(data_in(theirs))
+    words = asked.site.words
+    rows = []
+    for name in dict.fromkeys((*own, *other)):
+        a, b = own.get(name, ""), other.get(name, "")
+        if a != b:
+            rows.append((label_of(name, words), a, b))
+    return asked.page(
+        "conflict.html", status=409, slug=asked.slug, name=own.get("name") or asked.slug,
+        rows=rows, mine=asked.fields, revision=theirs.revision,
+    )  # fmt: skip
+
+
+def label_of(name: str, words: Any) -> str:
+    """What a field is called on the page."""
+    key, _, part = name.partition(".")
+    if key == "allowances":
+        return str(TABLE[part].meaning) if part in TABLE else part
+    if key in words.readings:
+        text = str(words.readings[key])
+    elif key in words.kind:
+        entry = words.kind[key]
+        text = str(entry if isinstance(entry, str) else entry.label)
+    else:
+        text = key
+    if not part:
+        return text
+    named = next(
+        (str(table[part]) for table in (words.seat.parts, words.seat) if part in table), part
+    )
+    return f"{text}: {named}"

@@ -1,0 +1,28 @@
+"""An address for one more device, with its code for the camera."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+from starlette.responses import Response
+
+from fitsolver.page.guard import ENTRANCE
+from fitsolver.page.site import Asked
+
+
+def share(asked: Asked) -> Response:
+    """Show the page's address with a token that opens it once; each request makes a new one."""
+    site = asked.site
+    if not site.keys.shared:
+        return asked.page("share.html", address="", code="")
+    address = f"{site.address}{ENTRANCE}{site.keys.new_token()}"
+    return asked.page("share.html", address=address, code=Markup(code_picture(address)))
+
+
+def code_picture(address: str) -> str:
+    """Return the QR code of an address as an <svg> element (ISO/IEC 18004)."""
+    import segno
+
+    code = segno.make(address, error="m", micro=False)
+    return str(
+        code.svg_inline(scale=5, border=4, svgclass="code", lineclass="code-dark", omitsize=True)
+    )

@@ -1,0 +1,384 @@
+"""Stones: one that is tried in a mounting, one that is weighed, and the list of those found."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
+from starlette.responses import Response
+
+from fitsolver.errors import FitsolverError, InputFaults, OutOfRange, explain
+from fitsolver.page.answer_views import (
+    USUAL,
+    bench_for,
+    check_context,
+    material_choices,
+    outline_of,
+    short_title,
+    told,
+)
+from fitsolver.page.seat_form import complaints
+from fitsolver.page.seat_views import attachment, data_in, name_in
+from fitsolver.page.site import Asked, Wrong
+from fitsolver.page.store import Overtaken, Page
+from fitsolver.page.work import Progress, Task
+
+if TYPE_CHECKING:
+    from fitsolver.stones.cut import CutStyle
+    from fitsolver.stones.material import Material
+    from fitsolver.weighing.weight import Weight
+
+SIZES = ("length_mm", "width_mm", "depth_mm")
+HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
+FURTHER = (*HEIGHTS, "table_pct")
+# Columns of the list as the page writes it; a list brought in keeps its own.
+COLUMNS = (
+    "stone", "cut", "material", *SIZES, *FURTHER, "mass_ct", "price", "seen",
+)  # fmt: skip
+MOST_STONES = 2_000
+# A short list is judged before the page is answered.
+PATIENCE_S = 2.0
+
+Faults = dict[str, str]
+
+
+def stones(asked: Asked) -> Response:
+    """Show the list of stones found for a mounting, judged side by side, and the form to try one."""
+    said = asked.site.words.stones.kept.format(name=asked.query["kept"][:80]) if (
+        "kept" in asked.query
+    ) else ""  # fmt: skip
+    return _page(asked, asked.query, said=said)
+
+
+def try_one(asked: Asked) -> Response:
+    """Judge one stone in the mounting, without keeping it."""
+    page = asked.site.store.read(asked.slug)
+    style, stuff, readings, faults = _stone(asked, asked.query, needed=SIZES)
+    result: dict[str, Any] | None = None
+    if not faults and not _seat_faults(page):
+        assert style is not None
+        assert stuff is not None
+        try:
+            result = _judged(asked, page, style, stuff, readings)
+        except FitsolverError as error:
+            faults[_field_of(error)] = _sentence(error)
+    return _page(asked, asked.query, faults=faults, result=result)
+
+
+def keep(asked: Asked) -> Response:
+    """Put a stone into the list."""
+    store = asked.site.store
+    store.read(asked.slug)
+    now = store.candidates(asked.slug)
+    _, _, _, faults = _stone(asked, asked.fields, needed=SIZES)
+    if faults:
+        return _page(asked, asked.fields, faults=faults, status=422)
+    header, rows, delimiter = _cells(now)
+    filled = {
+        name: " ".join(asked.fields.get(name, "").split()) for name in COLUMNS
+    }  # fmt: skip
+    header = header or list(COLUMNS)
+    header += [name for name, text in filled.items() if text and name not in header]
+    if len(rows) >= MOST_STONES:
+        raise Wrong(422, asked.site.words.stones.full)
+    name = filled["stone"] or f"{len(rows) + 1}"
+    filled["stone"] = name
+    rows = [[*row, *[""] * (len(header) - len(row))] for row in rows]
+    rows.append([filled.get(title, "") for title in header])
+    store.save_candidates(asked.slug, _text(header, rows, delimiter), now.revision)
+    from urllib.parse import quote, urlencode
+
+    return asked.go(f"/m/{quote(asked.slug, safe='')}/stones?" + urlencode({"kept": name[:80]}))
+
+
+def remove(asked: Asked) -> Response:
+    """Take a stone out of the list as it was when the page was made."""
+    store = asked.site.store
+    now = store.candidates(asked.slug)
+    header, rows, delimiter = _cells(now)
+    number = asked.fields.get("row", "")
+    if not number.isascii() or not number.isdigit() or not 1 <= int(number[:9]) <= len(rows):
+        raise Wrong(404, asked.site.words.fault.not_found)
+    del rows[int(number) - 1]
+    try:
+        store.save_candidates(
+            asked.slug, _text(header, rows, delimiter), asked.fields.get("revision", "")
+        )
+    except Overtaken:
+        return _page(asked, {}, said=asked.site.words.stones.changed, status=409)
+    from urllib.parse import quote
+
+    return asked.go(f"/m/{quote(asked.slug, safe='')}/stones")
+
+
+def hand_out(asked: Asked) -> Response:
+    """Hand the list out as CSV."""
+    text = asked.site.store.candidates(asked.slug).text
+    return Response(text, media_type="text/csv", headers=attachment(asked.slug, ".csv"))
+
+
+def bring(asked: Asked) -> Response:
+    """Take a list in, in place of the one there is."""
+    text = asked.fields.get("file", "")
+    if not text.strip():
+        return _page(asked, {}, said=asked.site.words.stones.empty_file, status=422)
+    try:
+        asked.site.store.save_candidates(asked.slug, text, asked.fields.get("revision", ""))
+    except Overtaken as other:
+        return asked.page(
+            "list_conflict.html", status=409, slug=asked.slug, text=text,
+            theirs=other.theirs.text, revision=other.theirs.revision,
+        )  # fmt: skip
+    from urllib.parse import quote
+
+    return asked.go(f"/m/{quote(asked.slug, safe='')}/stones")
+
+
+def weigh_one(asked: Asked) -> Response:
+    """Weigh one stone by its readings."""
+    given = asked.query
+    context: dict[str, Any] = {
+        "cuts": cut_choices(strung=True),
+        "materials": material_choices(),
+        "given": given,
+        "faults": {},
+        "weight": None,
+    }
+    if any(given.get(name) for name in (*SIZES, *FURTHER, "mass_ct")):
+        style, stuff, readings, faults = _stone(asked, given, needed=())
+        if not faults:
+            assert style is not None
+            assert stuff is not None
+            try:
+                context |= _weighed(style, stuff, readings, given.get("make", ""))
+            except FitsolverError as error:
+                faults[_field_of(error)] = _sentence(error)
+        context["faults"] = faults
+    return asked.page("weigh.html", **context)
+
+
+def cut_choices(*, strung: bool = False) -> list[tuple[str, str]]:
+    """Every cut by name and title."""
+    from fitsolver.stones.cut import cuts
+
+    return [
+        (style.name, f"{short_title(style.title)} ({style.name})")
+        for style in sorted(cuts(), key=lambda item: (item.family, item.name))
+        if strung or not style.strung
+    ]
+
+
+def _page(
+    asked: Asked,
+    given: Mapping[str, str],
+    *,
+    faults: Faults | None = None,
+    result: dict[str, Any] | None = None,
+    said: str = "",
+    status: int = 200,
+) -> Response:
+    page = asked.site.store.read(asked.slug)
+    listed = asked.site.store.candidates(asked.slug)
+    data = data_in(page)
+    context: dict[str, Any] = {
+        "slug": asked.slug,
+        "name": name_in(data, asked.slug),
+        "cuts": cut_choices(),
+        "materials": material_choices(),
+        "given": {"material": USUAL, **given},
+        "faults": faults or {},
+        "result": result,
+        "said": said,
+        "seat_faulty": bool(complaints(data)),
+        "revision": listed.revision,
+        "task": None,
+        "table": None,
+        "compared": None,
+        "unread": [],
+        "listed": _listed(listed),
+    }
+    if listed.text.strip() and not context["seat_faulty"]:
+        context |= _compared(asked, page, listed)
+    return asked.page("stones.html", status=status, **context)
+
+
+def _listed(listed: Page) -> list[str]:
+    return [row[0] if row else "" for row in _cells(listed)[1]]
+
+
+def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
+    """Judge the list; while it is worked out, how far the work is."""
+    from fitsolver.market.candidate import read_candidates
+
+    try:
+        table = read_candidates(asked.site.store.candidates_file(asked.slug))
+    except InputFaults as error:
+        return {"unread": told(error)}
+    bench = bench_for(asked, page)
+
+    def make(progress: Progress) -> Any:
+        from fitsolver.market.comparison import ceiling_of, compare
+
+        return compare(bench, table.candidates, ceiling=ceiling_of(bench), progress=progress)
+
+    task: Task = asked.site.work.task(
+        f"{asked.slug}/stones", (page.revision, listed.revision), make
+    )
+    task.wait(PATIENCE_S)
+    pictures = {}
+    if task.answer is not None:
+        pictures = {
+            each.rank: outline_of(each.check) for each in task.answer.stones[:100]
+            if each.check is not None
+        }  # fmt: skip
+    return {
+        "task": task,
+        "table": table,
+        "compared": task.answer,
+        "pictures": pictures,
+        "unread": [
+            f"{fault.line}: {fault.key}: {fault.rule}. {fault.remedy}" for fault in table.faults
+        ],
+    }
+
+
+def _judged(
+    asked: Asked, page: Page, style: CutStyle, stuff: Material, readings: Mapping[str, float]
+) -> dict[str, Any]:
+    """Judge a stone, and hold a stated mass against its size."""
+    from fitsolver.drawings.drawing import drawing_of
+    from fitsolver.fitting.solver import check
+    from fitsolver.page.ink import svg
+    from fitsolver.telling.setting import cautions
+
+    bench = bench_for(asked, page)
+    heights = {name: readings[name] for name in HEIGHTS if name in readings}
+    found = check(bench, style, *(readings[name] for name in SIZES), heights_mm=heights)
+    weighed = _weighed(style, stuff, readings, "")
+    return {
+        "style": style,
+        "stuff": stuff,
+        "drawing": Markup(svg(drawing_of(bench, found, measured=heights, headed=False))),
+        "cautions": cautions(stuff, bench.mounting),
+        **weighed,
+        **check_context(found),
+    }
+
+
+def _weighed(
+    style: CutStyle, stuff: Material, readings: Mapping[str, float], make: str
+) -> dict[str, Any]:
+    from fitsolver.telling.layout import words
+    from fitsolver.weighing.consistency import consistency, implied_density
+    from fitsolver.weighing.weight import every_make, weigh
+
+    styles = (style.in_make(make),) if make else every_make(style, stuff)
+    # A stated mass is a claim to hold against the size, so the estimate is made without it.
+    taken = {name: value for name, value in readings.items() if name != "mass_ct"}
+    found: Weight = weigh(styles, stuff, **taken)
+    agreement = None
+    if "mass_ct" in readings:
+        agreement = consistency(implied_density(styles, readings["mass_ct"], **taken), stuff)
+    nearest = found.next_readings[0] if found.next_readings else None
+    return {
+        "weight": found,
+        "agreement": agreement,
+        "stuff": stuff,
+        "style": style,
+        "doubts": [
+            (words(item.name), item.value, item.u, item.share) for item in found.assumed[:5]
+        ],
+        "next_reading": words(nearest[0]) if nearest and nearest[1] >= 0.0005 else "",
+    }
+
+
+def _stone(
+    asked: Asked, given: Mapping[str, str], *, needed: Sequence[str]
+) -> tuple[CutStyle | None, Material | None, dict[str, float], Faults]:
+    """Read what was typed of a stone; every fault by its field."""
+    from fitsolver.stones.cut import cut
+    from fitsolver.stones.material import material
+    from fitsolver.units import parse_length_mm, why_not
+    from fitsolver.weighing.evidence import evidence_of, readable
+
+    words = asked.site.words.stones
+    faults: Faults = {}
+    readings: dict[str, float] = {}
+    style: CutStyle | None = None
+    stuff: Material | None = None
+    try:
+        style = cut(given.get("cut", ""))
+    except FitsolverError as error:
+        faults["cut"] = _sentence(error)
+    try:
+        stuff = material(given.get("material") or USUAL)
+    except FitsolverError as error:
+        faults["material"] = _sentence(error)
+    for name in (*SIZES, *FURTHER, "mass_ct"):
+        typed = given.get(name, "").strip()
+        if not typed:
+            if name in needed:
+                faults[name] = f"{words.needed}. {words.needed_remedy}."
+            continue
+        try:
+            readings[name] = parse_length_mm(typed)
+        except ValueError as error:
+            rule, remedy = why_not(typed, error, in_mm=name.endswith("_mm"))
+            faults[name] = f"{typed[:40]} {rule}. {remedy}."
+            continue
+        if style is None:
+            continue
+        if name not in readable(style):
+            faults[name] = words.not_of_cut.format(cut=style.name)
+            continue
+        size = {} if name in ("length_mm", "width_mm") else {"width_mm": 1.0}
+        try:
+            evidence_of(style, {**size, name: readings[name]})
+        except FitsolverError as error:
+            faults[name] = _sentence(error)
+    if style is not None and not faults:
+        try:
+            evidence_of(style, readings)
+        except FitsolverError as error:
+            faults[_field_of(error)] = _sentence(error)
+    return style, stuff, readings, faults
+
+
+def _seat_faults(page: Page) -> bool:
+    return bool(complaints(data_in(page)))
+
+
+def _field_of(error: FitsolverError) -> str:
+    known = (*SIZES, *FURTHER, "mass_ct")
+    return error.name if isinstance(error, OutOfRange) and error.name in known else ""
+
+
+def _sentence(error: FitsolverError) -> str:
+    if isinstance(error, InputFaults):
+        return " ".join(told(error))
+    name, value, rule, remedy = explain(error)
+    about = "" if name in (*SIZES, *FURTHER, "mass_ct") else f"{name}: ".replace("_", " ")
+    shown = "" if value is None or value == "" else f"{str(value)[:40]} "
+    return f"{about}{shown}{rule}. {remedy}."
+
+
+def _cells(listed: Page) -> tuple[list[str], list[list[str]], str]:
+    """Header, rows and delimiter of a list."""
+    text = listed.text.lstrip("\ufeff")
+    first = text.partition("\n")[0]
+    delimiter = ";" if first.count(";") >= first.count(",") else ","
+    try:
+        rows = [row for row in csv.reader(io.StringIO(text), delimiter=delimiter) if row]
+    except csv.Error:
+        return [], [], delimiter
+    return (list(rows[0]) if rows else []), rows[1:], delimiter
+
+
+def _text(header: Sequence[str], rows: Sequence[Sequence[str]], delimiter: str) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=delimiter, lineterminator="\n")
+    writer.writerows([header, *rows])
+    return out.getvalue()

@@ -1,0 +1,98 @@
+"""Work that takes longer than a page should, done one task after another in a thread.
+
+Readings that change make what was begun for them useless: a mounting has one task at a time, and a
+new one for it stops the old.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass, field
+from threading import Lock
+from typing import Any
+
+MOST_KEPT = 24
+Mark = tuple[str, str]
+"""What an answer rests on: content of the mounting's file, and material."""
+Progress = Callable[[int, int], None]
+
+
+class Stopped(Exception):
+    """The task was superseded."""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Task:
+    """One answer in the making; `answer` when it is done, `failed` if it was stopped."""
+
+    mark: Mark
+    done: int = 0
+    total: int = 0
+    answer: Any = None
+    failed: bool = False
+    cancelled: bool = False
+    future: Future[None] | None = field(default=None, repr=False)
+
+    def wait(self, seconds: float) -> None:
+        """Wait for the answer, but not longer than that."""
+        if self.future is not None:
+            with suppress(Exception):
+                self.future.result(seconds)
+
+    @property
+    def ready(self) -> bool:
+        """Whether there is nothing more to wait for."""
+        return self.answer is not None or self.failed
+
+
+class Work:
+    """Tasks by mounting and by what they rest on."""
+
+    def __init__(self) -> None:
+        """Start without tasks."""
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="proposals")
+        self._lock = Lock()
+        self._tasks: dict[Mark, Task] = {}
+        self._current: dict[str, Task] = {}
+
+    def task(self, slug: str, mark: Mark, make: Callable[[Progress], Any]) -> Task:
+        """Return the task for a mounting as it is now; begin it if it is new."""
+        with self._lock:
+            task = self._tasks.get(mark)
+            if task is not None and not task.failed:
+                return task
+            older = self._current.get(slug)
+            if older is not None and not older.ready:
+                older.cancelled = True
+            task = Task(mark=mark)
+            self._tasks[mark] = self._current[slug] = task
+            for old in [key for key, each in self._tasks.items() if each.ready][:-MOST_KEPT]:
+                del self._tasks[old]
+            task.future = self._pool.submit(self._run, task, make)
+            return task
+
+    def close(self) -> None:
+        """Stop all tasks and wait for the one that runs."""
+        with self._lock:
+            for task in self._tasks.values():
+                task.cancelled = True
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    @staticmethod
+    def _run(task: Task, make: Callable[[Progress], Any]) -> None:
+        def progress(done: int, total: int) -> None:
+            if task.cancelled:
+                raise Stopped
+            task.done, task.total = done, total
+
+        try:
+            if task.cancelled:
+                raise Stopped
+            task.answer = make(progress)
+        except Stopped:
+            task.failed = True
+        except BaseException:
+            task.failed = True
+            raise
