@@ -86,7 +86,7 @@ def text_of(path: Path | str) -> tuple[str, str]:
     name = str(path)
     content = _read_bytes(Path(path))
     try:
-        return content.decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         place = f"byte {error.start + 1} (0x{content[error.start]:02x})"
         raise file_fault(
