@@ -23,7 +23,8 @@ def trace(asked: Asked) -> Response:
     store, slug = asked.site.store, asked.slug
     page = store.read(slug)
     data = data_in(page)
-    fields, faults = _fields_of(data), []
+    fields = _fields_of(data)
+    faults: list[str] = []
     if asked.request.method == "POST":
         fields = {key: asked.fields.get(key, "") for key in (POINTS, *TRACED)}
         data, faults = _with_points(data, fields)
