@@ -138,9 +138,7 @@ def tile(
     )
 
 
-def _alike(
-    ratios: Array, turn: Array, alike: float, most: int
-) -> Iterator[NDArray[np.int64]]:
+def _alike(ratios: Array, turn: Array, alike: float, most: int) -> Iterator[NDArray[np.int64]]:
     """Group stones of one turn and like ratio, `most` at a time."""
     order = np.lexsort((ratios, turn))
     start = 0

@@ -38,7 +38,7 @@ def answer(asked: Asked) -> Response:
         "materials": material_choices(),
         "material": material_of(asked).name,
     }
-    found = complaints(data)
+    found = complaints(data, asked.site.store.folder)
     if found:
         return asked.page("answer.html", **context, found=found, task=None, spec=None)
     task = task_for(asked, page)
@@ -135,7 +135,8 @@ def bench_for(asked: Asked, page: Page) -> Bench:
     from fitsolver.seats.mounting import mounting_from
 
     def make() -> Bench:
-        return bench(mounting_from(parse_toml(page.text, name=asked.slug)))
+        document = parse_toml(page.text, name=asked.slug)
+        return bench(mounting_from(document, asked.site.store.folder))
 
     return asked.site.benches.get(page.revision, make)
 
@@ -298,7 +299,7 @@ def short_title(title: str) -> str:
 
 
 def _done(asked: Asked, page: Page) -> Task:
-    found = complaints(data_in(page))
+    found = complaints(data_in(page), asked.site.store.folder)
     if found:
         raise Wrong(422, asked.site.words.answer.faulty)
     return task_for(asked, page)

@@ -187,8 +187,7 @@ def _asks(found: Spec, material: Material) -> Iterator[Ask]:
                 for size in item.calibrated
             ),
             notes=tuple(
-                _capital(plain(NAMES.sub(lambda name: words(name[0]), note)))
-                for note in item.notes
+                _capital(plain(NAMES.sub(lambda name: words(name[0]), note))) for note in item.notes
             ),
         )
 

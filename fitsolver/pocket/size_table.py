@@ -104,7 +104,9 @@ class _Judged:
     direction: Array
 
 
-def size_table(ready: Bench, style: CutStyle, material: Material, box: Box, ask: Array) -> SizeTable:
+def size_table(
+    ready: Bench, style: CutStyle, material: Material, box: Box, ask: Array
+) -> SizeTable:
     """Judge a cut over the sizes about its seating range.
 
     `box` are the ranges of length, width and depth that earn the verdict (a point if none is
@@ -193,9 +195,10 @@ class _Grid:
         """Judge some nodes (n,) in more draws, standing as the knots of the first look do."""
         assert self.turn is not None
         assert self.height is not None
-        near = np.abs(knots[:, None] - excess).argmin(axis=0), np.abs(
-            columns[:, None] - width
-        ).argmin(axis=0)
+        near = (
+            np.abs(knots[:, None] - excess).argmin(axis=0),
+            np.abs(columns[:, None] - width).argmin(axis=0),
+        )
         stand = Poses(turn=self.turn[near], height=self._height_at(excess, width, knots, columns))
         return self._ask(self._lengths(excess, width), width, stand, draws, ALIKE)
 
@@ -206,12 +209,12 @@ class _Grid:
     def _lengths(self, excess: Array, width: Array) -> Array:
         """Lengths of nodes; where the style ends, those of its last ratio stand in."""
         limits = self.style.length_ratio
-        length: Array = np.clip(excess + self.ratio * width, limits.low * width, limits.high * width)
+        length: Array = np.clip(
+            excess + self.ratio * width, limits.low * width, limits.high * width
+        )
         return length
 
-    def _ask(
-        self, length: Array, width: Array, stand: Poses, draws: int, alike: float
-    ) -> _Judged:
+    def _ask(self, length: Array, width: Array, stand: Poses, draws: int, alike: float) -> _Judged:
         found = tile(
             self.ready, self.style, length, width, self.judged, stand, draws=draws, alike=alike
         )
@@ -313,7 +316,9 @@ def _parted(knots: Array, z: Array, levels: tuple[tuple[int, float], ...], axis:
     for level, limit in zip(levels, STEEP, strict=True):
         cells = _cells(z, (level,))
         rise = np.abs(np.diff(z[..., level[0]], axis=axis)).max(axis=2)
-        rise = np.maximum(rise[:, :-1], rise[:, 1:]) if axis == 0 else np.maximum(rise[:-1], rise[1:])
+        rise = (
+            np.maximum(rise[:, :-1], rise[:, 1:]) if axis == 0 else np.maximum(rise[:-1], rise[1:])
+        )
         steep = np.maximum(steep, np.where(cells, rise, 0.0).max(axis=1 - axis) / limit)
     order = [k for k in np.argsort(-steep, kind="stable") if steep[k] > 1]
     order = order[: max(0, MOST_KNOTS - len(knots))]

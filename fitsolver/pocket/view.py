@@ -85,7 +85,9 @@ def _light(drawn: str) -> str:
     return re.sub(
         r' d="[^"]*"',
         lambda match: re.sub(
-            r"\s+", " ", re.sub(r"-?\d+\.\d+", lambda n: f"{float(n[0]):.1f}".removesuffix(".0"), match[0])
+            r"\s+",
+            " ",
+            re.sub(r"-?\d+\.\d+", lambda n: f"{float(n[0]):.1f}".removesuffix(".0"), match[0]),
         ),
         drawn,
     )

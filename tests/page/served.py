@@ -89,7 +89,9 @@ def with_examples(folder: Path) -> Path:
     for path in EXAMPLES.glob("*.toml"):
         if path.stem != "faulty":
             shutil.copy(path, folder)
-    shutil.copy(EXAMPLES / "candidates.csv", folder / "old-cushion-collet.csv")
+    for path in EXAMPLES.glob("*.csv"):
+        shutil.copy(path, folder)
+    (folder / "candidates.csv").rename(folder / "old-cushion-collet.csv")
     return folder
 
 
