@@ -136,7 +136,7 @@ def bench_for(asked: Asked, page: Page) -> Bench:
 
     def make() -> Bench:
         document = parse_toml(page.text, name=asked.slug)
-        return bench(mounting_from(document, asked.site.store.folder))
+        return bench(mounting_from(document, folder=asked.site.store.folder))
 
     return asked.site.benches.get(page.revision, make)
 

@@ -230,7 +230,7 @@ def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complai
 
     found: list[Complaint] = []
     try:
-        mounting = mounting_from(document(data), folder)
+        mounting = mounting_from(document(data), folder=folder)
     except InputFaults as error:
         found += [_complaint(fault) for fault in error.faults]
     except FitsolverError as error:

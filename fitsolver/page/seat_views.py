@@ -347,7 +347,7 @@ def _believed(data: Data, folder: Path) -> Belief | None:
     from fitsolver.seats.mounting import mounting_from
 
     try:
-        return belief(mounting_from(document(sketched(data, folder)), folder))
+        return belief(mounting_from(document(sketched(data, folder)), folder=folder))
     except FitsolverError:
         return None
 
