@@ -50,11 +50,6 @@ app.command(
     usage="Usage: fitsolver propose MOUNTING [OPTIONS]",
 )
 app.command(
-    "fitsolver.commands.compare:compare",
-    help="Compare stones that were found for a mounting: seat, price, mass and alteration.",
-    usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
-)
-app.command(
     "fitsolver.commands.spec:spec",
     help="Write the size spec: what to ask for, what to refuse, the price ceiling if budgeted.",
     usage="Usage: fitsolver spec MOUNTING [-o FILE.pdf] [OPTIONS]",
@@ -63,6 +58,11 @@ app.command(
     "fitsolver.commands.card:card",
     help="Write a card for the dealer's table: spec, drawing and a calculator, without a network.",
     usage="Usage: fitsolver card MOUNTING -o FILE.html [OPTIONS]",
+)
+app.command(
+    "fitsolver.commands.compare:compare",
+    help="Compare stones that were found for a mounting: seat, price, mass and alteration.",
+    usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
 )
 app.command(
     "fitsolver.commands.density:density",
@@ -85,6 +85,11 @@ app.command(
     "fitsolver.commands.cuts:cuts",
     help="List the cut styles, or describe and draw one.",
     usage="Usage: fitsolver cuts [NAME] [OPTIONS]",
+)
+app.command(
+    "fitsolver.commands.sizes:sizes",
+    help="Show every size of a cut that seats in a mounting: its seating range, and as a chart.",
+    usage="Usage: fitsolver sizes MOUNTING --cut NAME [OPTIONS]",
 )
 app.command(
     "fitsolver.commands.allowances:allowances",

@@ -35,7 +35,8 @@ REWRITE = "REWRITE_TRANSCRIPTS"
 
 OVAL = "--cut oval-brilliant --length 8 --width 6 --depth 3.9"
 COMMANDS = (
-    "weigh", "check", "propose", "compare", "spec", "card", "density", "recut", "cuts", "allowances", "serve"
+    "weigh", "check", "propose", "density", "recut", "cuts", "sizes", "allowances", "spec",
+    "compare", "card", "serve",
 )  # fmt: skip
 VERDICTS = ("seats", "seats after alteration", "does not seat", "not decided")
 

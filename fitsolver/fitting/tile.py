@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -123,8 +124,10 @@ def tile(
         direction = np.full((len(group), len(names)), np.nan)
         for k, row in enumerate(first.tolist()):
             alone = _row(placed, row)
-            part = (side[row : row + 1] for side in (middle.crown, middle.girdle, middle.pavilion))
-            stations = requirements(alone, *part, ready.allowances).stations
+            one = middle.rows(np.array([row]))
+            stations = requirements(
+                alone, one.crown, one.girdle, one.pavilion, ready.allowances
+            ).stations
             for r, name in enumerate(names):
                 where = direction_deg(alone.seats, stations[name])
                 direction[k, r] = np.nan if where is None else where
@@ -163,7 +166,7 @@ def _by_stone(values: Sequence[Sequence[Array]], draws: int) -> Array:
 def _row(placed: Placement, row: int) -> Placement:
     """One sample of a placement alone."""
     count = len(placed.width)
-    parts = {
+    parts: dict[str, Any] = {
         field.name: value[row : row + 1]
         for field in fields(placed)
         if isinstance(value := getattr(placed, field.name), np.ndarray) and len(value) == count

@@ -178,7 +178,8 @@ def compare(
     Returns
     -------
     Comparison
-        Ranked by verdict, probability in whole per cent, metal to move, budget, mass, row.
+        Ranked by verdict, probability in whole per cent, metal to move (of those that do not seat,
+        what is missing), budget, mass, row.
 
     """
     told = progress or (lambda done, total: None)
@@ -242,24 +243,18 @@ def ceiling_of(ready: Bench) -> Ceiling | None:
     budget = ready.mounting.budget
     if budget is None:
         return None
-
-    def most(weight_ct: float) -> float | None:
-        # Stones are paid by the weight on the document, which is cut off.
-        paid = document_weight_ct(weight_ct)
-        return float(budget.left / paid) if paid > 0 else None
-
-    return most
-
-
-def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
+    from fitsolver.market.money import ceiling_per_ct
+    def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
     look = stone.look
     altered = look.verdict != "seats"
     chance = look.probability_after_alteration if altered else look.probability
     within = None if stone.cost is None else stone.cost.within
+    # Of those that do not seat the nearest miss comes first.
+    metal = -look.margin_mm if look.verdict == "does not seat" else stone.alteration_mm
     return (
         ORDER[look.verdict],
         -round(100 * chance),
-        round(stone.alteration_mm, 2),
+        round(metal, 2),
         {"under": 0, "over": 2}.get(within or "", 1),
         {True: 0, None: 1, False: 2}[stone.mass_agrees],
         stone.candidate.row,

@@ -47,12 +47,18 @@ VERDICTS = {
 
 def comparison_cautions(found: Comparison) -> tuple[str, ...]:
     """Return what to be careful of with these stones, in this mounting, and in buying any."""
-    every = dict.fromkeys(
-        text
-        for stone in found.stones
-        for text in cautions(stone.candidate.stuff, found.mounting)
-    )  # fmt: skip
-    return (DISCLOSURE, DUTY, LABORATORY, *every)
+    stuffs = {stone.candidate.stuff.name: stone.candidate.stuff for stone in found.stones}
+    each = {name: cautions(stuff, found.mounting) for name, stuff in stuffs.items()}
+    common = [
+        text for text in next(iter(each.values()), ()) if all(text in its for its in each.values())
+    ]
+    own = [
+        f"{name.capitalize()}: {text[:1].lower()}{text[1:]}"
+        for name, its in each.items()
+        for text in its
+        if text not in common
+    ]
+    return (DISCLOSURE, DUTY, LABORATORY, *own, *common)
 
 
 def comparison_text(found: Comparison, *, most: int, width: int = WIDTH) -> str:
@@ -130,8 +136,8 @@ def _money_left(found: Comparison, width: int) -> list[str]:
         return [paragraph("No price ceiling: the file of the mounting has no [budget].", width)]
     return [
         paragraph(
-            f"Prices are taken to be in {plain(budget.currency)}, as the budget, which leaves "
-            f"{_money(float(budget.left))} for the stone.",
+            f"Prices are taken to be in {plain(budget.currency)}: the budget leaves "
+            f"{plain(budget.written(budget.left))} for the stone.",
             width,
         )
     ]
@@ -185,7 +191,7 @@ def _legend(found: Comparison, stones: Sequence[Compared], width: int) -> list[s
         said.append("mass: as weighed; = agrees with the size, # does not.")
     if any(stone.cost is not None for stone in stones):
         said.append("~ by the estimated weight.")
-    if found.has_ceiling:
+    if any(stone.cost is not None and stone.cost.within for stone in stones):
         said.append("ceiling: the price is < under, > over, ? perhaps under it.")
     if any(stone.check is None for stone in stones):
         said.append("? behind a verdict: a first look only.")
