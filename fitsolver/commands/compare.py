@@ -129,14 +129,6 @@ def _table(
     return None
 
 
-def most(weight_ct: float) -> float | None:
-        # Stones are paid by the weight on the document, which is cut off.
-        paid = document_weight_ct(weight_ct)
-        return float(ceiling_per_ct(budget.left, paid)) if paid > 0 else None
-
-    return most
-
-
 def _code(found: Comparison) -> int:
     """Whether any stone seats; else whether any may."""
     if found.count("seats") or found.count("seats after alteration"):

@@ -37,7 +37,6 @@ from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.form import form
 from fitsolver.telling.layout import per_cent, plain
 from fitsolver.telling.setting import Alteration, alterations
-from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency, consistency
 from fitsolver.weighing.evidence import HALF_WIDTHS, Evidence, evidence_of
 from fitsolver.weighing.makes import mixture_of
@@ -244,7 +243,17 @@ def ceiling_of(ready: Bench) -> Ceiling | None:
     if budget is None:
         return None
     from fitsolver.market.money import ceiling_per_ct
-    def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
+    from fitsolver.units import document_weight_ct
+
+    def most(weight_ct: float) -> float | None:
+        # Stones are paid by the weight on the document, which is cut off.
+        paid = document_weight_ct(weight_ct)
+        return float(ceiling_per_ct(budget.left, paid)) if paid > 0 else None
+
+    return most
+
+
+def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
     look = stone.look
     altered = look.verdict != "seats"
     chance = look.probability_after_alteration if altered else look.probability
