@@ -111,14 +111,20 @@ def card(asked: Asked) -> Response:
 
         return card_html(spec, bench, spec.material)
 
-    task = asked.site.work.task(f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), make)
+    task = asked.site.work.task(
+        f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), make
+    )
     task.wait(CARD_PATIENCE_S)
     if task.answer is not None and "file" in asked.query:
         return Response(
             task.answer, media_type="text/html", headers=attachment(asked.slug, "-card.html")
         )
     return asked.page(
-        "card.html", slug=asked.slug, name=spec.mounting.name, material=spec.material.name, task=task
+        "card.html",
+        slug=asked.slug,
+        name=spec.mounting.name,
+        material=spec.material.name,
+        task=task,
     )
 
 

@@ -173,7 +173,7 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         table = data if key in TOP else seat
         if not belongs(key, fields):
             table.pop(key, None)
-        elif key in table and _typed(key, fields) == _typed(key, was):
+        elif key in table and typed_of(key, fields) == typed_of(key, was):
             continue
         elif is_reading(key):
             _put(table, key, _reading_data(key, fields, table.get(key)))
@@ -286,7 +286,7 @@ def _put(table: Data, key: str, value: object) -> None:
         table[key] = value
 
 
-def _typed(key: str, fields: Mapping[str, str]) -> dict[str, str]:
+def typed_of(key: str, fields: Mapping[str, str]) -> dict[str, str]:
     """What the fields say of one key, without what only repeats the usual."""
     return {
         name: text.strip() for name, text in fields.items()

@@ -27,6 +27,7 @@ from fitsolver.page.seat_form import (
     is_reading,
     needed,
     sketched,
+    typed_of,
     unkept,
 )
 from fitsolver.page.site import Asked, Wrong
@@ -285,7 +286,6 @@ def _form(
         said=said,
         choices=CHOICES,
         allowances=TABLE,
-        kept=_kept(fields),
         **_form_context(asked, fields, data),
         **_drawing_context(asked, data),
     )
@@ -301,6 +301,8 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "kind": {key: fields.get(key, "") for key in CHOICES},
         "first": needed(fields),
         "more": further(fields),
+        "more_given": any(typed_of(key, fields) for key in further(fields)),
+        "kept": _kept(fields),
         "faults": _by_key(complaints(data, asked.site.store.folder)),
         "keys": KEYS,
         "is_reading": is_reading,
