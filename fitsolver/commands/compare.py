@@ -24,7 +24,7 @@ from fitsolver.commands.words import File, Json
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench
     from fitsolver.market.candidate import CandidateTable
-    from fitsolver.market.comparison import Ceiling, Compared, Comparison
+    from fitsolver.market.comparison import Compared, Comparison
 
 # So many sheets side by side can still be read.
 SIDE_BY_SIDE = 6
@@ -89,12 +89,13 @@ def compare(
     assert ready is not None
     assert table is not None
 
+    from fitsolver.market.comparison import ceiling_of
     from fitsolver.market.comparison import compare as compared
 
     keep_memory()
     with progress_bar("Judging") as progress:
         found = compared(
-            ready, table.candidates, ceiling=_ceiling(ready), progress=progress
+            ready, table.candidates, ceiling=ceiling_of(ready), progress=progress
         )  # fmt: skip
     said = []
     if draw is not None:
@@ -126,22 +127,6 @@ def _table(
 
         return read_candidates(path, cut_name=cut, material_name=material)
     return None
-
-
-def _ceiling(ready: Bench) -> Ceiling | None:
-    """What is left of the mounting's budget, shared out over the carats; None without a budget."""
-    budget = ready.mounting.budget
-    if budget is None:
-        return None
-    from fitsolver.market.money import ceiling_per_ct
-    from fitsolver.units import document_weight_ct
-
-    def most(weight_ct: float) -> float | None:
-        # Stones are paid by the weight on the document, which is cut off.
-        paid = document_weight_ct(weight_ct)
-        return float(ceiling_per_ct(budget.left, paid)) if paid > 0 else None
-
-    return most
 
 
 def _code(found: Comparison) -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import Answer
+from fitsolver.commands.answer import Answer, keep_memory
 
 if TYPE_CHECKING:
     from fitsolver.page.server import Started
@@ -40,6 +40,7 @@ def serve(
     """Open the page: readings in, drawing and answers, in a browser on this computer."""
     from fitsolver.page import server
 
+    keep_memory()
     server.serve(
         folder, port=port, share=share, open_browser=browser, started=_told
     )  # fmt: skip

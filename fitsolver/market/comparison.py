@@ -237,6 +237,22 @@ def compare(
     )
 
 
+def ceiling_of(ready: Bench) -> Ceiling | None:
+    """What is left of the mounting's budget, shared out over the carats; None without a budget."""
+    budget = ready.mounting.budget
+    if budget is None:
+        return None
+    from fitsolver.market.money import ceiling_per_ct
+    from fitsolver.units import document_weight_ct
+
+    def most(weight_ct: float) -> float | None:
+        # Stones are paid by the weight on the document, which is cut off.
+        paid = document_weight_ct(weight_ct)
+        return float(ceiling_per_ct(budget.left, paid)) if paid > 0 else None
+
+    return most
+
+
 def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
     look = stone.look
     altered = look.verdict != "seats"

@@ -26,6 +26,8 @@ USUAL = "corundum"
 PAPERS = ("a4", "letter")
 # Widths of the range chart, either side of the size to ask for.
 CURVE_POINTS = 25
+# How long a card is waited for before the page says that it is being made.
+CARD_PATIENCE_S = 1.0
 
 
 def answer(asked: Asked) -> Response:
@@ -38,7 +40,7 @@ def answer(asked: Asked) -> Response:
         "materials": material_choices(),
         "material": material_of(asked).name,
     }
-    found = complaints(data)
+    found = complaints(data, asked.site.store.folder)
     if found:
         return asked.page("answer.html", **context, found=found, task=None, spec=None)
     task = task_for(asked, page)
@@ -96,15 +98,34 @@ def sheet(asked: Asked) -> Response:
 
 
 def card(asked: Asked) -> Response:
-    """Hand the card for the dealer's table out as one HTML file."""
+    """Make the card for the dealer's table, say how far it is, and hand it out as one HTML file."""
     page = asked.site.store.read(asked.slug)
-    task = _done(asked, page)
-    if task.answer is None:
+    found = _done(asked, page)
+    if found.answer is None:
         return _wait(asked)
-    from fitsolver.pocket.card import card_html
+    spec: Spec = found.answer
+    bench = bench_for(asked, page)
 
-    text = card_html(task.answer, bench_for(asked, page), task.answer.material)
-    return Response(text, media_type="text/html", headers=attachment(asked.slug, "-card.html"))
+    def make(progress: Progress) -> str:
+        from fitsolver.pocket.card import card_html
+
+        return card_html(spec, bench, spec.material)
+
+    task = asked.site.work.task(
+        f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), make
+    )
+    task.wait(CARD_PATIENCE_S)
+    if task.answer is not None and "file" in asked.query:
+        return Response(
+            task.answer, media_type="text/html", headers=attachment(asked.slug, "-card.html")
+        )
+    return asked.page(
+        "card.html",
+        slug=asked.slug,
+        name=spec.mounting.name,
+        material=spec.material.name,
+        task=task,
+    )
 
 
 def material_choices() -> list[tuple[str, str]]:
@@ -135,7 +156,8 @@ def bench_for(asked: Asked, page: Page) -> Bench:
     from fitsolver.seats.mounting import mounting_from
 
     def make() -> Bench:
-        return bench(mounting_from(parse_toml(page.text, name=asked.slug)))
+        document = parse_toml(page.text, name=asked.slug)
+        return bench(mounting_from(document, folder=asked.site.store.folder))
 
     return asked.site.benches.get(page.revision, make)
 
@@ -298,7 +320,7 @@ def short_title(title: str) -> str:
 
 
 def _done(asked: Asked, page: Page) -> Task:
-    found = complaints(data_in(page))
+    found = complaints(data_in(page), asked.site.store.folder)
     if found:
         raise Wrong(422, asked.site.words.answer.faulty)
     return task_for(asked, page)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
 import secrets
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -41,6 +42,7 @@ SECONDS_TO_ANSWER = 60.0
 METHODS = ("GET", "HEAD", "POST")
 TOKEN_FIELD = "token"
 ENTRANCE = "/enter/"
+_HOST = re.compile(r"([a-z0-9.-]+)(?::\d{1,5})?")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -177,12 +179,8 @@ class Guard:
 
     def _admitted(self, scope: Scope, headers: Mapping[str, str]) -> str | None:
         """Return the cookie of a browser that was let in before, None for a new one."""
-        host = headers.get("host", "")
-        try:
-            name = urlsplit(f"//{host}").hostname or ""
-        except ValueError:
-            name = ""
-        if name not in self.hosts:
+        host = _HOST.fullmatch(headers.get("host", "").lower())
+        if host is None or host[1] not in self.hosts:
             raise Refused(400, "This page does not answer to that name.")
         if scope["method"] not in METHODS:
             raise Refused(405, "Not a way to ask.")

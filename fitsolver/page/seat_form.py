@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any, get_args
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
@@ -172,7 +173,7 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         table = data if key in TOP else seat
         if not belongs(key, fields):
             table.pop(key, None)
-        elif key in table and _typed(key, fields) == _typed(key, was):
+        elif key in table and typed_of(key, fields) == typed_of(key, was):
             continue
         elif is_reading(key):
             _put(table, key, _reading_data(key, fields, table.get(key)))
@@ -186,12 +187,15 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
     return data
 
 
-def complaints(data: Mapping[str, Any]) -> list[Complaint]:
-    """Return everything that the strict reader has against the data, by field."""
-    return _faults(data)
+def complaints(data: Mapping[str, Any], folder: Path | None = None) -> list[Complaint]:
+    """Return everything that the strict reader has against the data, by field.
+
+    `folder` is where a table of traced points that the data name may stand.
+    """
+    return _faults(data, folder)
 
 
-def sketched(data: Mapping[str, Any]) -> Data:
+def sketched(data: Mapping[str, Any], folder: Path | None = None) -> Data:
     """Make data that can be drawn of data with faults: what is wrong or missing is left out.
 
     The opening cannot be invented; without it the result has faults still.
@@ -199,7 +203,7 @@ def sketched(data: Mapping[str, Any]) -> Data:
     trial: Data = copy.deepcopy(dict(data))
     trial["name"] = trial.get("name") or "x"
     for _ in range(4):
-        found = _faults(trial)
+        found = _faults(trial, folder)
         if not found:
             break
         seat = trial["seat"]
@@ -220,13 +224,13 @@ def document(data: Mapping[str, Any], name: str = "") -> Document:
     return Document(name=name or "page", data=data)
 
 
-def _faults(data: Mapping[str, Any]) -> list[Complaint]:
+def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complaint]:
     from fitsolver.seats.allowance import allowances
     from fitsolver.seats.mounting import mounting_from
 
     found: list[Complaint] = []
     try:
-        mounting = mounting_from(document(data))
+        mounting = mounting_from(document(data), folder=folder)
     except InputFaults as error:
         found += [_complaint(fault) for fault in error.faults]
     except FitsolverError as error:
@@ -282,7 +286,7 @@ def _put(table: Data, key: str, value: object) -> None:
         table[key] = value
 
 
-def _typed(key: str, fields: Mapping[str, str]) -> dict[str, str]:
+def typed_of(key: str, fields: Mapping[str, str]) -> dict[str, str]:
     """What the fields say of one key, without what only repeats the usual."""
     return {
         name: text.strip() for name, text in fields.items()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -26,6 +27,7 @@ from fitsolver.page.seat_form import (
     is_reading,
     needed,
     sketched,
+    typed_of,
     unkept,
 )
 from fitsolver.page.site import Asked, Wrong
@@ -77,7 +79,11 @@ def new(asked: Asked) -> Response:
     if asked.request.method == "POST":
         name = fields.get("name", "").strip()
         data = data_of(fields, {})
-        wrong = [each for each in complaints(data) if each.key in (*CHOICES, "name", "period")]
+        wrong = [
+            each
+            for each in complaints(data, asked.site.store.folder)
+            if each.key in (*CHOICES, "name", "period")
+        ]
         if not wrong:
             slug = asked.site.store.create(name, toml_of(data, ""))
             return asked.go(f"/m/{slug}")
@@ -121,7 +127,7 @@ def seat(asked: Asked) -> Response:
         data = data_in(page)
         fields = fields_of(data)
         if "saved" in asked.query:
-            said = _saved_text(asked, complaints(data))
+            said = _saved_text(asked, complaints(data, asked.site.store.folder))
         return _form(asked, page, data, fields, said)
     revision = asked.fields.get("revision", "")
     data = data_of(asked.fields, data_in(page))
@@ -146,9 +152,12 @@ def readings(asked: Asked) -> Response:
     """The part of the form that follows from the kind of seat."""
     fields = unkept(asked.fields)
     data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
-    said = _redrawn(asked, complaints(data))
+    said = _redrawn(asked, complaints(data, asked.site.store.folder))
     return asked.page(
-        "changed_kind.html", **_form_context(fields, data), **_drawing_context(data), said=said
+        "changed_kind.html",
+        **_form_context(asked, fields, data),
+        **_drawing_context(asked, data),
+        said=said,
     )
 
 
@@ -156,10 +165,10 @@ def drawing(asked: Asked) -> Response:
     """The drawing of what was typed, and the faults beside every field that is on the screen."""
     fields = unkept(asked.fields)
     data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
-    found = complaints(data)
+    found = complaints(data, asked.site.store.folder)
     shown = [name for name in _shown(fields) if name in asked.fields]
     return asked.page(
-        "drawing.html", **_drawing_context(data), said=_redrawn(asked, found),
+        "drawing.html", **_drawing_context(asked, data), said=_redrawn(asked, found),
         faults=_by_key(found), fields_shown=shown,
     )  # fmt: skip
 
@@ -277,13 +286,12 @@ def _form(
         said=said,
         choices=CHOICES,
         allowances=TABLE,
-        kept=_kept(fields),
-        **_form_context(fields, data),
-        **_drawing_context(data),
+        **_form_context(asked, fields, data),
+        **_drawing_context(asked, data),
     )
 
 
-def _form_context(fields: Mapping[str, str], data: Data) -> dict[str, Any]:
+def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[str, Any]:
     tools = data.get("instruments")
     from fitsolver.readings.instrument import INSTRUMENTS
 
@@ -293,7 +301,9 @@ def _form_context(fields: Mapping[str, str], data: Data) -> dict[str, Any]:
         "kind": {key: fields.get(key, "") for key in CHOICES},
         "first": needed(fields),
         "more": further(fields),
-        "faults": _by_key(complaints(data)),
+        "more_given": any(typed_of(key, fields) for key in further(fields)),
+        "kept": _kept(fields),
+        "faults": _by_key(complaints(data, asked.site.store.folder)),
         "keys": KEYS,
         "is_reading": is_reading,
         "ways": WAYS,
@@ -317,8 +327,8 @@ def _pictogram(key: str, kind: Mapping[str, str]) -> Markup:
     )
 
 
-def _drawing_context(data: Data) -> dict[str, Any]:
-    known = _believed(data)
+def _drawing_context(asked: Asked, data: Data) -> dict[str, Any]:
+    known = _believed(data, asked.site.store.folder)
     if known is None:
         return {"picture_of_seat": None, "assumed": ()}
     from fitsolver.drawings.drawing import seat_drawing
@@ -333,13 +343,13 @@ def _drawing_context(data: Data) -> dict[str, Any]:
     return {"picture_of_seat": Markup(svg(seat_drawing(known))), "assumed": assumed}
 
 
-def _believed(data: Data) -> Belief | None:
+def _believed(data: Data, folder: Path) -> Belief | None:
     """What the readings say of the seat, faulty ones left out; None before there is an opening."""
     from fitsolver.seats.belief import belief
     from fitsolver.seats.mounting import mounting_from
 
     try:
-        return belief(mounting_from(document(sketched(data))))
+        return belief(mounting_from(document(sketched(data, folder)), folder=folder))
     except FitsolverError:
         return None
 

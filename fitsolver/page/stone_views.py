@@ -58,7 +58,7 @@ def try_one(asked: Asked) -> Response:
     page = asked.site.store.read(asked.slug)
     style, stuff, readings, faults = _stone(asked, asked.query, needed=SIZES)
     result: dict[str, Any] | None = None
-    if not faults and not _seat_faults(page):
+    if not faults and not _seat_faults(asked, page):
         assert style is not None
         assert stuff is not None
         try:
@@ -192,7 +192,7 @@ def _page(
         "faults": faults or {},
         "result": result,
         "said": said,
-        "seat_faulty": bool(complaints(data)),
+        "seat_faulty": bool(complaints(data, asked.site.store.folder)),
         "revision": listed.revision,
         "task": None,
         "table": None,
@@ -347,8 +347,8 @@ def _stone(
     return style, stuff, readings, faults
 
 
-def _seat_faults(page: Page) -> bool:
-    return bool(complaints(data_in(page)))
+def _seat_faults(asked: Asked, page: Page) -> bool:
+    return bool(complaints(data_in(page), asked.site.store.folder))
 
 
 def _field_of(error: FitsolverError) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from threading import Thread
 
 import pytest
 from served import Visitor
@@ -24,8 +25,8 @@ def visitor(tmp_path: Path) -> Visitor:
 def test_only_its_own_names_are_answered(visitor: Visitor, host: str) -> None:
     # DNS rebinding: another site's name that points to this computer.
     answer = visitor.get("/", headers={"host": host})
-    assert answer.status_code == 400 or (host == "a@testserver" and answer.status_code == 200)
-    assert "Mountings" not in answer.text or host == "a@testserver"
+    assert answer.status_code == 400
+    assert "Mountings" not in answer.text
 
 
 def test_every_answer_carries_a_strict_policy(visitor: Visitor) -> None:
@@ -115,7 +116,10 @@ def test_a_slow_sender_is_sent_away(visitor: Visitor, monkeypatch: pytest.Monkey
         "type": "http", "method": "POST", "path": "/new", "raw_path": b"/new", "query_string": b"",
         "headers": [(b"host", b"testserver")],
     }  # fmt: skip
-    anyio.run(visitor.app, scope, never, send)
+    # A thread of its own: a browser of other tests may have a loop in this one.
+    asking = Thread(target=anyio.run, args=(visitor.app, scope, never, send))
+    asking.start()
+    asking.join(10)
     assert sent[0]["status"] == 408
 
 

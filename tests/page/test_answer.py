@@ -1,0 +1,271 @@
+"""The answers on the page: the command line's own numbers, progress, and work that is superseded."""
+
+from __future__ import annotations
+
+import html
+import json
+import re
+import time
+from pathlib import Path
+from threading import Event
+from typing import Any
+
+import pytest
+from served import EXAMPLES, READINGS, SEAT, Visitor, numbers, with_examples
+
+from fitsolver.cli import answer
+from fitsolver.page.work import Progress, Work
+
+EVERY = sorted(path.stem for path in EXAMPLES.glob("*.toml") if path.stem != "faulty")
+QUICK = ["claw-ring"]
+
+
+@pytest.fixture
+def visitor(tmp_path: Path) -> Visitor:
+    return Visitor(with_examples(tmp_path))
+
+
+@pytest.fixture(scope="module")
+def reader(tmp_path_factory: pytest.TempPathFactory) -> Visitor:
+    """One page for all that only read, so that no answer is worked out twice."""
+    return Visitor(with_examples(tmp_path_factory.mktemp("examples")))
+
+
+def record(*arguments: str) -> Any:
+    said = answer([*arguments, "--json"])
+    assert said.text, said.aside
+    return json.loads(said.text)
+
+
+def cards(text: str) -> dict[str, str]:
+    """The part of a page that is about each cut."""
+    parts = re.split(r'<li class="choice-card" data-cut="', text)[1:]
+    return {part.partition('"')[0]: part.partition("</li>\n")[0] for part in parts}
+
+
+def said_by(item: Any) -> list[float]:
+    """The numbers of one proposal in the order in which the page writes them."""
+    chance, after = item["probability"], item["probability_after_alteration"]
+    found = [chance, *([after] if after - chance >= 0.005 else [])]
+    found += [item["ask"][name] for name in ("length_mm", "width_mm", "depth_mm")]
+    found.append(item["weight_ct"]["value"])
+    for name in ("length_mm", "width_mm", "depth_mm"):
+        low, high = item[name]["low"], item[name]["high"]
+        found += [low] if high - low < 0.005 else [low, high]
+    found += [item["weight_ct"]["low"], item["weight_ct"]["high"]]
+    found += [size["probability"] for size in item["calibrated"]]
+    found += [need["margin_mm"] for need in item["requirements"] if need["name"] == item["binding"]]
+    return found
+
+
+def same_as_the_command_line(visitor: Visitor, slug: str, material: str = "corundum") -> None:
+    text = visitor.answered(f"/m/{slug}/answer?material={material}")
+    told = record("propose", str(EXAMPLES / f"{slug}.toml"), "--material", material)
+    shown = cards(text)
+    assert list(shown) == [item["cut"] for item in told["proposals"]]
+    for item in told["proposals"]:
+        assert numbers(shown[item["cut"]]) == pytest.approx(said_by(item), abs=1.1e-6)
+    for left in told["left_out"]:
+        assert left["cut"] in text
+    short = [left["shortfall_mm"] for left in told["left_out"]]
+    table = text.partition("<tbody>")[2].partition("</tbody>")[0]
+    assert numbers(table) == pytest.approx(short, abs=1.1e-6)
+    assert all(html.escape(each) in text for each in told["cautions"])
+    if told["proposals"]:
+        cut = told["proposals"][0]["cut"]
+        full = visitor.get(f"/m/{slug}/answer/{cut}?material={material}").text
+        margins(full, told["proposals"][0]["requirements"])
+
+
+def margins(text: str, needs: Any) -> None:
+    order = sorted(needs, key=lambda item: (item["probability"], item["margin_mm"]))
+    expected = []
+    for item in order:
+        expected += [item["margin_mm"], item["u_mm"], item["probability"], item["threshold_mm"]]
+        expected += [] if item["direction_deg"] is None else [item["direction_deg"]]
+    table = text.partition('id="margins"')[2].partition("</table>")[0]
+    assert numbers(table) == pytest.approx(expected, abs=1.1e-6)
+
+
+@pytest.mark.parametrize("slug", QUICK)
+def test_proposals_are_the_command_lines_own(reader: Visitor, slug: str) -> None:
+    same_as_the_command_line(reader, slug)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("material", ["corundum", "diamond"])
+@pytest.mark.parametrize("slug", EVERY)
+def test_proposals_of_every_example_are_the_command_lines_own(
+    visitor: Visitor, slug: str, material: str
+) -> None:
+    same_as_the_command_line(visitor, slug, material)
+
+
+STONES = {
+    "claw-ring": ("oval-brilliant", "8,0", "6.0", "3,9"),
+    "claw-ring-budget": ("oval-brilliant", "8,0", "6.0", "3,9"),
+    "closed-back-oval": ("oval-brilliant", "6.8", "5.3", "2,4"),
+    "odd-oval-traced": ("oval-brilliant", "7.9", "6.3", "3,5"),
+    "old-cushion-collet": ("cushion-brilliant", "7,70", "6.60", "4,3"),
+    "step-rectangle": ("emerald", "9,1", "7.1", "4.6"),
+}
+
+
+@pytest.mark.parametrize("slug", EVERY)
+def test_a_stone_tried_is_judged_as_on_the_command_line(reader: Visitor, slug: str) -> None:
+    cut, length, width, depth = STONES[slug]
+    text = reader.get(
+        f"/m/{slug}/try?cut={cut}&material=sapphire&length_mm={length}&width_mm={width}"
+        f"&depth_mm={depth}"
+    ).text
+    told = record(
+        "check", str(EXAMPLES / f"{slug}.toml"), "--cut", cut, "--length", length, "--width",
+        width, "--depth", depth, "--material", "sapphire",
+    )  # fmt: skip
+    result = text.partition('class="result"')[2].partition("</section>\n<form")[0]
+    assert told["verdict"] in result
+    chance, after = told["probability"], told["probability_after_alteration"]
+    weight = told["weight_ct"]
+    expected = [chance, *([after] if after - chance >= 0.005 else [])]
+    expected += [weight["value"], weight["low"], weight["high"]]
+    assert numbers(result)[: len(expected)] == pytest.approx(expected, abs=1.1e-6)
+    margins(result, told["requirements"])
+    for step in told["ordinary_setting"] if told["verdict"] != "does not seat" else ():
+        assert html.escape(step) in result
+
+
+def test_a_stone_is_weighed_as_on_the_command_line(reader: Visitor) -> None:
+    text = reader.get(
+        "/weigh?cut=oval-brilliant&material=sapphire&length_mm=8,05&width_mm=6.1&depth_mm=3,9"
+        "&table_pct=58&mass_ct=1.75"
+    ).text
+    told = record(
+        "weigh", "--cut", "oval-brilliant", "--material", "sapphire", "--length", "8,05",
+        "--width", "6.1", "--depth", "3,9", "--table-pct", "58", "--mass-ct", "1.75",
+    )  # fmt: skip
+    weight, density = told["weight_ct"], told["consistency"]["implied_density_g_cm3"]
+    assert numbers(text)[:4] == pytest.approx(
+        [weight["value"], weight["low"], weight["high"], density["value"]], abs=1.1e-6
+    )
+
+
+def test_the_list_is_compared_as_on_the_command_line(visitor: Visitor) -> None:
+    slug = "old-cushion-collet"
+    text = visitor.answered(f"/m/{slug}/stones")
+    told = record("compare", str(EXAMPLES / f"{slug}.toml"), str(EXAMPLES / "candidates.csv"))
+    names = [html.unescape(name) for name in re.findall(r'data-stone="([^"]+)"', text)]
+    key = "candidates" if "candidates" in told else "stones"
+    assert names == [item.get("name", item.get("stone")) for item in told[key]]
+    parts = text.split('<li class="choice-card"')[1:]
+    for part, item in zip(parts, told[key], strict=True):
+        assert item["probability"] == pytest.approx(numbers(part)[0], abs=1.1e-6)
+
+
+def test_a_stone_kept_stands_in_the_list_that_the_command_line_reads(visitor: Visitor) -> None:
+    slug = "claw-ring"
+    stone = {
+        "cut": "oval-brilliant", "material": "sapphire", "length_mm": "8,0", "width_mm": "6.0",
+        "depth_mm": "3,9", "mass_ct": "1,6", "price": "900", "stone": "A; one", "seen": "=1+1",
+    }  # fmt: skip
+    assert visitor.post(f"/m/{slug}/keep", stone).status_code == 303
+    assert visitor.post(f"/m/{slug}/keep", {**stone, "stone": "B"}).status_code == 303
+    listed = visitor.get(f"/m/{slug}/stones/list").text
+    assert listed.count("\n") == 3
+    text = visitor.answered(f"/m/{slug}/stones")
+    assert "A; one" in text
+    told = record("compare", str(EXAMPLES / f"{slug}.toml"),
+                  str(visitor.store.folder / f"{slug}.csv"))  # fmt: skip
+    assert len(told.get("candidates", told.get("stones"))) == 2
+    revision = visitor.store.candidates(slug).revision
+    gone = {"row": "1", "revision": revision}
+    assert visitor.post(f"/m/{slug}/remove", gone).status_code == 303
+    assert "A; one" not in visitor.get(f"/m/{slug}/stones/list").text
+    # A page made before that takes out nothing.
+    assert visitor.post(f"/m/{slug}/remove", gone).status_code == 409
+    assert visitor.get(f"/m/{slug}/stones/list").text.count("\n") == 2
+
+
+def test_a_stone_with_faults_is_not_kept_and_every_fault_is_told(visitor: Visitor) -> None:
+    bad = {"cut": "oval", "length_mm": "0.3 inch", "width_mm": "", "depth_mm": "x"}
+    answer = visitor.post("/m/claw-ring/keep", bad)
+    assert answer.status_code == 422
+    assert answer.text.count('aria-invalid="true"') == 3
+    assert "inches" in answer.text
+    assert visitor.get("/m/claw-ring/stones/list").text == ""
+
+
+def test_a_list_brought_in_does_not_overwrite_one_that_changed(visitor: Visitor) -> None:
+    slug = "claw-ring"
+    token = {"token": visitor.token(), "revision": ""}
+    sent = {"file": ("stones.csv", "cut;length_mm;width_mm;depth_mm\noval-brilliant;8;6;3,9\n")}
+    first = visitor.client.post(f"/m/{slug}/stones/bring", data=token, files=sent)
+    assert first.status_code == 303
+    other = {"file": ("stones.csv", "cut\n")}
+    second = visitor.client.post(f"/m/{slug}/stones/bring", data=token, files=other)
+    assert second.status_code == 409
+    assert visitor.store.candidates(slug).text == sent["file"][1]
+
+
+def test_sheet_and_card_are_handed_out(reader: Visitor) -> None:
+    reader.answered("/m/claw-ring/answer")
+    sheet = reader.get("/m/claw-ring/sheet")
+    assert sheet.content.startswith(b"%PDF-")
+    assert sheet.headers["content-type"] == "application/pdf"
+    assert 'filename="claw-ring.pdf"' in sheet.headers["content-disposition"]
+    assert "/m/claw-ring/card?material=corundum" in reader.answered("/m/claw-ring/card")
+    card = reader.get("/m/claw-ring/card?file=1")
+    assert card.text.lstrip().lower().startswith("<!doctype html>")
+    assert "attachment" in card.headers["content-disposition"]
+
+
+def test_readings_that_change_supersede_the_work_for_them(tmp_path: Path) -> None:
+    visitor = Visitor(tmp_path)
+    slug = visitor.made()
+    first = visitor.get(f"/m/{slug}/answer").text
+    assert 'class="progress"' in first
+    assert '<noscript><meta http-equiv="refresh"' in first
+    visitor.save(slug, {**READINGS, "opening_length_mm": "8.3"})
+    text = visitor.answered(f"/m/{slug}/answer")
+    assert "choice-card" in text
+    # The same readings again are answered at once.
+    begun = time.perf_counter()
+    assert "choice-card" in visitor.get(f"/m/{slug}/answer").text
+    assert time.perf_counter() - begun < 1.0
+    assert SEAT["name"] in text
+
+
+def test_a_new_task_stops_the_older_one_of_its_mounting() -> None:
+    work, started, seen = Work(), Event(), []
+
+    def slow(progress: Progress) -> Any:
+        for done in range(1000):
+            seen.append(done)
+            started.set()
+            progress(done, 1000)
+            time.sleep(0.005)
+
+    old = work.task("ring", ("a", "corundum"), slow)
+    assert started.wait(5)
+    new = work.task("ring", ("b", "corundum"), lambda progress: "answer")
+    new.wait(5)
+    assert old.failed
+    assert old.answer is None
+    assert len(seen) < 1000
+    assert new.answer == "answer"
+    assert work.task("ring", ("b", "corundum"), slow) is new
+    work.close()
+
+
+def test_a_task_that_fails_can_be_asked_again() -> None:
+    work = Work()
+
+    def broken(progress: Progress) -> Any:
+        raise ValueError("no")
+
+    task = work.task("ring", ("a", ""), broken)
+    task.wait(5)
+    assert task.failed
+    again = work.task("ring", ("a", ""), lambda progress: "answer")
+    again.wait(5)
+    assert again.answer == "answer"
+    work.close()
