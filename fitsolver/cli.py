@@ -34,10 +34,9 @@ app = App(
 )
 
 app.command(
-    "fitsolver.commands.weigh:weigh",
-    help="Estimate the weight of a stone, or of a parcel, from whatever was measured.",
-    usage="Usage: fitsolver weigh --cut NAME --length MM --width MM [--depth MM] [OPTIONS]\n"
-    "       fitsolver weigh --list FILE [-o FILE] [OPTIONS]",
+    "fitsolver.commands.propose:propose",
+    help="Propose the cuts and sizes that seat, best first, and say why others do not.",
+    usage="Usage: fitsolver propose MOUNTING [OPTIONS]",
 )
 app.command(
     "fitsolver.commands.check:check",
@@ -45,14 +44,9 @@ app.command(
     usage="Usage: fitsolver check MOUNTING --cut NAME --length MM --width MM --depth MM [OPTIONS]",
 )
 app.command(
-    "fitsolver.commands.propose:propose",
-    help="Propose the cuts and sizes that seat, best first, and say why others do not.",
-    usage="Usage: fitsolver propose MOUNTING [OPTIONS]",
-)
-app.command(
-    "fitsolver.commands.compare:compare",
-    help="Compare stones that were found for a mounting: seat, price, mass and alteration.",
-    usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
+    "fitsolver.commands.sizes:sizes",
+    help="Show every size of a cut that seats in a mounting: its seating range, and as a chart.",
+    usage="Usage: fitsolver sizes MOUNTING --cut NAME [OPTIONS]",
 )
 app.command(
     "fitsolver.commands.spec:spec",
@@ -60,14 +54,20 @@ app.command(
     usage="Usage: fitsolver spec MOUNTING [-o FILE.pdf] [OPTIONS]",
 )
 app.command(
+    "fitsolver.commands.card:card",
+    help="Write a card for the dealer's table: spec, drawing and a calculator, without a network.",
+    usage="Usage: fitsolver card MOUNTING -o FILE.html [OPTIONS]",
+)
+app.command(
     "fitsolver.commands.compare:compare",
     help="Compare stones that were found for a mounting: seat, price, mass and alteration.",
     usage="Usage: fitsolver compare MOUNTING CANDIDATES [-o FILE] [OPTIONS]",
 )
 app.command(
-    "fitsolver.commands.card:card",
-    help="Write a card for the dealer's table: spec, drawing and a calculator, without a network.",
-    usage="Usage: fitsolver card MOUNTING -o FILE.html [OPTIONS]",
+    "fitsolver.commands.weigh:weigh",
+    help="Estimate the weight of a stone, or of a parcel, from whatever was measured.",
+    usage="Usage: fitsolver weigh --cut NAME --length MM --width MM [--depth MM] [OPTIONS]\n"
+    "       fitsolver weigh --list FILE [-o FILE] [OPTIONS]",
 )
 app.command(
     "fitsolver.commands.density:density",
@@ -82,24 +82,19 @@ app.command(
     "[--into MOUNTING] [OPTIONS]",
 )
 app.command(
-    "fitsolver.commands.serve:serve",
-    help="Open the page: the whole job in a browser, here and on a phone beside you.",
-    usage="Usage: fitsolver serve [--folder DIR] [--port N] [--no-browser] [--share]",
-)
-app.command(
     "fitsolver.commands.cuts:cuts",
     help="List the cut styles, or describe and draw one.",
     usage="Usage: fitsolver cuts [NAME] [OPTIONS]",
 )
 app.command(
-    "fitsolver.commands.sizes:sizes",
-    help="Show every size of a cut that seats in a mounting: its seating range, and as a chart.",
-    usage="Usage: fitsolver sizes MOUNTING --cut NAME [OPTIONS]",
-)
-app.command(
     "fitsolver.commands.allowances:allowances",
     help="List what bench practice asks for or permits: value, range, meaning and source.",
     usage="Usage: fitsolver allowances [MOUNTING] [OPTIONS]",
+)
+app.command(
+    "fitsolver.commands.serve:serve",
+    help="Open the page: the whole job in a browser, here and on a phone beside you.",
+    usage="Usage: fitsolver serve [--folder DIR] [--port N] [--no-browser] [--share]",
 )
 
 

@@ -89,6 +89,7 @@ class SeatTable(FileModel):
     def claw_places_deg(self) -> tuple[float, ...]:
         """Return the direction of every claw as written, however the claws are listed."""
         return self.claw_directions_deg or tuple(claw.at_deg for claw in self.claws)
+
     @property
     def is_traced(self) -> bool:
         """Whether the opening is given by points, here or in a file of their own."""
