@@ -18,7 +18,9 @@ Line = tuple[float, float, float, float]
 _SECTIONS: Mapping[tuple[str, str], tuple[tuple[float, float], ...]] = {
     ("wall", "cut"): ((16, 12), (24, 12), (24, 28), (34, 34), (34, 50), (16, 50)),
     ("wall", "uncut"): ((18, 12), (26, 12), (26, 50), (18, 50)),
-    ("claws", "cut"): ((14, 6), (26, 6), (26, 18), (20, 18), (20, 27), (26, 31), (26, 46), (14, 46)),
+    ("claws", "cut"): (
+        (14, 6), (26, 6), (26, 18), (20, 18), (20, 27), (26, 31), (26, 46), (14, 46),
+    ),
     ("claws", "uncut"): ((16, 8), (26, 8), (26, 46), (16, 46)),
 }  # fmt: skip
 _FLOOR = 58.0
@@ -37,7 +39,9 @@ _LINES: Mapping[str, Mapping[tuple[str, str], Line] | Line] = {
         ("claws", "cut"): (44, 31, 44, 42), ("claws", "uncut"): (44, 8, 44, 42),
     },
     "depth_below_ledge_mm": {("wall", "cut"): (48, 34, 48, 58), ("claws", "cut"): (48, 31, 48, 58)},
-    "depth_below_rim_mm": {("wall", "uncut"): (48, 12, 48, 58), ("claws", "uncut"): (48, 8, 48, 58)},
+    "depth_below_rim_mm": {
+        ("wall", "uncut"): (48, 12, 48, 58), ("claws", "uncut"): (48, 8, 48, 58),
+    },
 }  # fmt: skip
 _ANGLES: Mapping[str, Mapping[tuple[str, str], tuple[str, str]]] = {
     # A reference line and an arc.

@@ -8,7 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from served import EXAMPLES, READINGS, SEAT, Visitor, with_examples
+from served import EXAMPLES, READINGS, SEAT, SOUND, Visitor, with_examples
 
 from fitsolver.page.seat_form import (
     CHOICES,
@@ -25,14 +25,12 @@ from fitsolver.page.store import Page
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.seats.mounting_key import KEYS
 
-SOUND = sorted(path for path in EXAMPLES.glob("*.toml") if path.stem != "faulty")
-
 
 def text_of(page: str) -> str:
     return html.unescape(re.sub(r"<[^>]+>", " ", page))
 
 
-@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SOUND.values(), ids=list(SOUND))
 def test_an_example_comes_back_from_the_form_to_the_byte(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     data = data_in(Page(text=text, revision=""))
@@ -41,14 +39,14 @@ def test_an_example_comes_back_from_the_form_to_the_byte(path: Path) -> None:
     assert toml_of(again, text) == text
 
 
-@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SOUND.values(), ids=list(SOUND))
 def test_a_form_filled_from_an_example_makes_the_same_mounting(path: Path, tmp_path: Path) -> None:
     data = data_in(Page(text=path.read_text(encoding="utf-8"), revision=""))
     kept = {key: data[key] for key in ("instruments", "budget") if key in data}
     # A trace has a page of its own; the form leaves it as it is.
     traced = {key: value for key, value in data["seat"].items() if key.startswith("opening_points")}
     kept["seat"] = traced
-    for table in EXAMPLES.glob("*.csv"):
+    for table in EXAMPLES.rglob("*.csv"):
         shutil.copy(table, tmp_path)
     made = data_of(fields_of(data), kept)
     new = tmp_path / "new.toml"
