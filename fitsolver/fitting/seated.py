@@ -73,7 +73,7 @@ class Seated:
     @property
     def level_mm(self) -> float:
         """Height of the girdle's edge that the metal beside it is nearest to [mm]."""
-        leans = float(self.seats.lean[0]) > 0
+        leans = bool((self.seats.lean[0] > 0).any())
         return self.girdle_bottom_mm + (self.stone.girdle_mm if leans else 0.0)
 
     def face_at(self, z_mm: float) -> Array:
@@ -89,6 +89,19 @@ class Seated:
         if self.claws:
             first = first[first % FACE_POINTS < FACE_POINTS - 1]
         return first, (first + 1) % count
+
+    @cached_property
+    def ledge_runs(self) -> tuple[Indices, Indices]:
+        """The runs under which a ledge or notch floor is left, (m,) each."""
+        first, last = self.runs
+        there = self.seats.ledge_after[first]
+        return first[there], last[there]
+
+    @property
+    def on_ledge(self) -> NDArray[np.bool_]:
+        """Whether a ledge is left at a station, to one side of it at least, (n,)."""
+        after = self.seats.ledge_after
+        return np.asarray(after | np.roll(after, 1))
 
     @cached_property
     def ledge(self) -> tuple[Array, Array] | None:

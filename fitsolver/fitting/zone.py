@@ -82,7 +82,7 @@ def _zones(at: Seated) -> Iterator[Zone]:
     yield _beside(at)
     if at.ledge is not None:
         inner = at.ledge[0]
-        first, last = at.runs
+        first, last = at.ledge_runs
         yield _under(at, "notch edge" if at.claws else "ledge edge", inner[first], inner[last])
     if at.rail is not None:
         gallery = _under(at, "gallery", at.rail, np.roll(at.rail, -1, axis=0))
@@ -287,12 +287,13 @@ def ledge(at: Seated) -> Ledge | None:
     points = shapely.points(inner[:, :2])
     away = shapely.distance(points, at.girdle_polygon.exterior)
     cover = np.where(at.girdle_polygon.contains_properly(points), away, -away)
+    cover[~at.on_ledge] = np.nan
     breadth = np.linalg.norm(outer[:, :2] - inner[:, :2], axis=1)
     slope = np.rad2deg(np.arctan2(outer[:, 2] - inner[:, 2], breadth))
     pavilion, gap = np.full(len(inner), np.nan), np.full(len(inner), np.nan)
     for body in at.bodies:
         near = approach(body, inner, outer)
-        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion)
+        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion) & at.on_ledge
         if not under.any():
             continue
         end = (1 - 1e-9) * near.high[under, None]

@@ -82,11 +82,15 @@ class Assumed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """One reading as it enters: its name and the row that predicts it from the parameters."""
+    """One reading as it enters: its name and the row that predicts it from the parameters.
+
+    `variance` is that of all its errors, `lasting` the part that a repeat would not change.
+    """
 
     name: str
     row: Array
     variance: float
+    lasting: float
     assumed: bool
 
 
@@ -146,7 +150,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     apart: tuple[Contradiction, ...] = ()
     for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
         radius, slopes = _figure(figure, here, at, directions)
-        rows, values, noise, labels = _equations(
+        rows, values, noise, labels, readings = _equations(
             mounting, here, at, directions, radius, slopes, tau
         )
         if trace is not None:
@@ -176,7 +180,13 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             break
     radius, slopes = _figure(figure, here, at, directions)
     evidence = [
-        Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
+        Evidence(
+            name=name,
+            row=row,
+            variance=float(noise[i, i]),
+            lasting=_lasting(readings[i]) if i < len(readings) else 0.0,
+            assumed=False,
+        )
         # Traced points follow behind; none of them is a reading to take again by itself.
         for i, (name, row) in enumerate(zip(labels, rows, strict=False))
         if name != WIDTH_AS_LENGTH
@@ -263,7 +273,7 @@ def _unread(
     """Return what might yet be read: assumed parameters, angles, the opening's corners."""
 
     def would_be(name: str, row: Array, u: float, *, again: bool = False) -> Evidence:
-        return Evidence(name=name, row=row, variance=u**2, assumed=not again)
+        return Evidence(name=name, row=row, variance=u**2, lasting=0.0, assumed=not again)
 
     usual_u = {"mm": CALIPER_U_MM, "deg": ANGLE_U_DEG}
     at = {name: i for i, name in enumerate(names)}
@@ -583,8 +593,8 @@ def _wave_slope(name: str, directions: Array) -> Array:
 def _equations(
     mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, radius: Array,
     slopes: Array, tau: float,
-) -> tuple[Array, Array, Array, list[str]]:  # fmt: skip
-    """Linearise every reading: rows (m, d), values (m,), noise (m, m) and names.
+) -> tuple[Array, Array, Array, list[str], list[Reading]]:  # fmt: skip
+    """Linearise every reading: rows (m, d), values (m,), noise (m, m), names and readings.
 
     Values are shifted so that rows @ parameters predicts them.
     """
@@ -654,7 +664,7 @@ def _equations(
         add(label, reading, row, float(row @ here))
     if not readings:
         empty = np.zeros((0, len(here)))
-        return empty, np.zeros(0), np.zeros((0, 0)), []
+        return empty, np.zeros(0), np.zeros((0, 0)), [], []
     together = covariance_mm2(readings)
     own = np.diag(np.diag(together))
     noise = SHARED_PART * together + (1 - SHARED_PART) * own
@@ -676,7 +686,15 @@ def _equations(
         grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
         grown[:-1, :-1], grown[-1, -1] = noise, variance
         noise = grown
-    return np.array(rows), np.array(values), noise, labels
+    return np.array(rows), np.array(values), noise, labels, readings
+
+
+def _lasting(reading: Reading) -> float:
+    """Variance of a reading that taking it again would not change [mm2].
+
+    What the edge leaves undefined, and the instrument's part that all of its readings share.
+    """
+    return SHARED_PART * reading.u_systematic_mm**2 + reading.u_definition_mm**2
 
 
 def _by_place(mounting: Mounting, at: Mapping[str, int]) -> Iterator[tuple[str, Reading, Array]]:
