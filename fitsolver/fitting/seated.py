@@ -72,7 +72,10 @@ class Seated:
 
     @property
     def level_mm(self) -> float:
-        """Height of the girdle's edge that the metal beside it is nearest to [mm]."""
+        """Height of the girdle's edge that the metal beside it is nearest to [mm].
+
+        Where some metal leans inward and some does not, the upper edge.
+        """
         leans = bool((self.seats.lean[0] > 0).any())
         return self.girdle_bottom_mm + (self.stone.girdle_mm if leans else 0.0)
 
@@ -92,16 +95,10 @@ class Seated:
 
     @cached_property
     def ledge_runs(self) -> tuple[Indices, Indices]:
-        """The runs under which a ledge or notch floor is left, (m,) each."""
+        """The same of the ledge: runs along which it is left."""
         first, last = self.runs
         there = self.seats.ledge_after[first]
         return first[there], last[there]
-
-    @property
-    def on_ledge(self) -> NDArray[np.bool_]:
-        """Whether a ledge is left at a station, to one side of it at least, (n,)."""
-        after = self.seats.ledge_after
-        return np.asarray(after | np.roll(after, 1))
 
     @cached_property
     def ledge(self) -> tuple[Array, Array] | None:

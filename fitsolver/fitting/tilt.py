@@ -335,11 +335,11 @@ def _planes(
     up *= np.sign(up[:, 2:])
     up /= np.linalg.norm(up, axis=1)[:, None]
     floor_level = np.einsum("ri,ri->r", up, start[run] - mass)
-    lean = np.broadcast_to(at.seats.lean[0], (len(outer),))[first[run], None]
+    lean = np.broadcast_to(at.seats.lean[0], len(outer))[first[run]]
     out = np.column_stack([way[run][:, 1], -way[run][:, 0]]) / length[run, None]
-    face = -np.column_stack([out, lean]) / np.hypot(1.0, lean)
-    face_level = np.einsum("ri,ri->r", face, np.column_stack(
-        [start[run, :2] + start[run, 2:] * lean * -out, start[run, 2]]) - mass)  # fmt: skip
+    face = -np.column_stack([out, lean]) / np.hypot(1.0, lean)[:, None]
+    foot = start[run, :2] - start[run, 2:] * lean[:, None] * out
+    face_level = np.einsum("ri,ri->r", face, np.column_stack([foot, start[run, 2]]) - mass)
     floor_level = np.where(before & at.seats.ledge_after[first[run]], floor_level, np.nan)
     face_level = np.where(before, face_level, np.nan)
     return (

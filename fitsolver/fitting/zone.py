@@ -278,22 +278,21 @@ def _least_over_floor(at: Seated) -> tuple[float, Array]:
 
 
 def ledge(at: Seated) -> Ledge | None:
-    """Cover and bearing of a cut seat, station by station; None for an uncut one."""
+    """Cover and bearing of a cut seat at every station with a ledge; None for an uncut one."""
     if at.ledge is None:
         return None
     import shapely
 
-    inner, outer = at.ledge
+    inner, outer = (edge[at.seats.has_ledge] for edge in at.ledge)
     points = shapely.points(inner[:, :2])
     away = shapely.distance(points, at.girdle_polygon.exterior)
     cover = np.where(at.girdle_polygon.contains_properly(points), away, -away)
-    cover[~at.on_ledge] = np.nan
     breadth = np.linalg.norm(outer[:, :2] - inner[:, :2], axis=1)
     slope = np.rad2deg(np.arctan2(outer[:, 2] - inner[:, 2], breadth))
     pavilion, gap = np.full(len(inner), np.nan), np.full(len(inner), np.nan)
     for body in at.bodies:
         near = approach(body, inner, outer)
-        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion) & at.on_ledge
+        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion)
         if not under.any():
             continue
         end = (1 - 1e-9) * near.high[under, None]
