@@ -8,7 +8,7 @@ together, the draws behind the predictions say themselves (`Calibration`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from simulated import Beyond, Case, Plan, draw_case
 
 from fitsolver.fitting.solver import Bench, Sizes, bench, fitted
-from fitsolver.fitting.tile import Poses, poses, tile
+from fitsolver.fitting.tile import poses, tile
+from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.cut import CutStyle, cut
 from fitsolver.stones.form import form
@@ -59,9 +60,33 @@ MORE_KINDS: tuple[Kind, ...] = (
     (Plan(family="oval", places=8), CUT),
 )  # fmt: skip
 
+# Kinds of seat that are often sure of some size, and how far its width is from the opening's.
+SURE_KINDS: tuple[Kind, ...] = (
+    (Plan(family="oval", holds="claws", state="uncut"), (0.2, 0.7)),
+    (Plan(family="round", holds="claws", state="uncut", make="cast"), (0.2, 0.8)),
+    (Plan(family="oval", state="uncut"), (0.2, 0.6)),
+    (Plan(family="round", state="uncut", make="cast"), (0.2, 0.7)),
+    (Plan(family="oval", make="cast"), (-0.25, 0.0)),
+    (Plan(family="oval"), (-0.25, 0.0)),
+)
+# What a truth may have that nobody knows of.
+UNKNOWN: Mapping[str, Beyond] = {
+    "nothing: all as stated": Beyond(),
+    "opening lopsided by 0.06 mm": Beyond(lopsided_mm=0.06),
+    "opening sheared by 3 %": Beyond(sheared=0.03),
+    "stone's girdle wavy by 0.05 mm": Beyond(wavy_girdle_mm=0.05),
+    "inside jaws 0.03 mm short": Beyond(bore_mm=0.03),
+    "inside jaws 0.08 mm short": Beyond(bore_mm=0.08),
+    "hand scatters twice as much": Beyond(scatter=2.0),
+    "irregularity twice as large": Beyond(wilder=2.0),
+    "irregularity three times as large": Beyond(wilder=3.0),
+}
+
 # Sizes of the cut tried in every seat: so many lengths and widths, each at so many depths.
 PLANS, DEPTHS = 3, 2
 DRAWS = 256
+# Ratios of length to width that differ by less share a figure.
+ALIKE = 0.004
 # How often a girdle goes round in waves, where it does.
 GIRDLE_WAVES = range(4, 8)
 
@@ -107,10 +132,13 @@ def seated(
         crown=crown, girdle=girdle, pavilion=pavilion,
     )  # fmt: skip
     truth, found = case.truth(ready.belief), np.zeros(count, dtype=bool)
-    for turn in np.unique(stones.turn):
-        chosen = np.flatnonzero(stones.turn == turn)
-        ratio = stones.length[chosen] / stones.width[chosen]
-        figure = form(style, float(ratio.mean()))
+    ratio = stones.length / stones.width
+    alike = np.column_stack([stones.turn, np.round(ratio / ALIKE)])
+    _, kind = np.unique(alike, axis=0, return_inverse=True)
+    for each in range(kind.max() + 1):
+        chosen = np.flatnonzero(kind == each)
+        turn = stones.turn[chosen[0]]
+        figure = form(style, float(ratio[chosen].mean()))
         spots = girdle_wave.seen_by(truth, float(turn)).rows(0 * chosen)
         height: Array | None = None
         for _ in range(2):
@@ -294,48 +322,72 @@ def sizes_tried(
 
 
 def try_seat(
-    chance: np.random.Generator, plan: Plan, off: tuple[float, float], draws: int = DRAWS
-) -> Calibration:
-    """Draw a seat and judge sizes of its cut, by the readings and then by the truth."""
+    seed: Sequence[int], plan: Plan, off: tuple[float, float], truths: Sequence[Beyond]
+) -> list[Calibration]:
+    """Draw a seat and judge sizes of its cut by the readings, then by the truth of every kind."""
     style = cut(STYLES[plan.family])
-    case = draw_case(chance, plan)
-    ready = bench(case.mounting, samples=draws)
-    lengths, widths, depths = sizes_tried(chance, case, style, off)
-    stand: Poses = poses(ready, style, lengths, widths, float(depths[DEPTHS // 2]), 0.0)
-    judged = tile(ready, style, lengths, widths, depths, stand, draws=draws, alike=0.0)
-    held = (judged.margins >= 0).all(axis=2).reshape(-1, draws)
+    read: Mounting | None = None
+    found = []
+    for beyond in truths:
+        chance = np.random.default_rng(seed)
+        case = draw_case(chance, replace(plan, beyond=beyond))
+        sizes = sizes_tried(chance, case, style, off)
+        if case.mounting != read:  # else the readings are the same, and so is what they say
+            read, ready = case.mounting, bench(case.mounting, samples=DRAWS)
+            held, stones = _judged(ready, style, *sizes)
+        found.append(
+            Calibration(
+                predicted=held.mean(axis=1),
+                seated=seated(chance, case, ready, style, stones, beyond),
+                seat=np.zeros(len(held), dtype=np.int64),
+                held=held,
+            )
+        )
+    return found
+
+
+def _judged(
+    ready: Bench, style: CutStyle, lengths: Array, widths: Array, depths: Array
+) -> tuple[Flags, Stones]:
+    """Judge every size at every depth: whether it seats (n, s) in each draw, and the stones."""
+    stand = poses(ready, style, lengths, widths, float(depths[DEPTHS // 2]), 0.0)
+    judged = tile(ready, style, lengths, widths, depths, stand, draws=DRAWS, alike=0.0)
     stones = Stones(
         length=np.repeat(lengths, DEPTHS),
         width=np.repeat(widths, DEPTHS),
         depth=np.tile(depths, PLANS),
         turn=np.repeat(stand.turn, DEPTHS),
     )
-    return Calibration(
-        predicted=held.mean(axis=1),
-        seated=seated(chance, case, ready, style, stones, plan.beyond),
-        seat=np.zeros(len(held), dtype=np.int64),
-        held=held,
-    )
+    return (judged.margins >= 0).all(axis=2).reshape(-1, DRAWS), stones
 
 
-def trials(
-    kinds: Sequence[Kind], count: int, seed: int, beyond: Beyond | None = None
-) -> Calibration:
-    """Try stones in `count` seats of every kind, the same seats and stones whatever is `beyond`."""
-    found = []
-    for number, (plan, off) in enumerate(kinds):
-        for k in range(count):
-            chance = np.random.default_rng([seed, number, k])
-            found.append(try_seat(chance, replace(plan, beyond=beyond or plan.beyond), off))
-    return Calibration.joined(found)
+def trials(kinds: Sequence[Kind], count: int, seed: int) -> Calibration:
+    """Try stones in `count` seats of every kind, all as the priors say."""
+    (found,) = trials_beyond(kinds, count, seed, {"": Beyond()}).values()
+    return found
 
 
-# Kinds of seat that are often sure of some size, and how far its width is from the opening's.
-SURE_KINDS: tuple[Kind, ...] = (
-    (Plan(family="oval", holds="claws", state="uncut"), (0.2, 0.7)),
-    (Plan(family="round", holds="claws", state="uncut", make="cast"), (0.2, 0.8)),
-    (Plan(family="oval", state="uncut"), (0.2, 0.6)),
-    (Plan(family="round", state="uncut", make="cast"), (0.2, 0.7)),
-    (Plan(family="oval", make="cast"), (-0.25, 0.0)),
-    (Plan(family="oval"), (-0.25, 0.0)),
-)
+def trials_beyond(
+    kinds: Sequence[Kind], count: int, seed: int, truths: Mapping[str, Beyond]
+) -> dict[str, Calibration]:
+    """The same seats and stones with one truth after another."""
+    found = [
+        try_seat([seed, number, k], plan, off, list(truths.values()))
+        for number, (plan, off) in enumerate(kinds)
+        for k in range(count)
+    ]
+    return {name: Calibration.joined([seat[i] for seat in found]) for i, name in enumerate(truths)}
+
+
+def table(found: Mapping[str, Calibration]) -> str:
+    """Show how each truth was foretold: Brier score, and what was said to be likely and sure."""
+    lines = [f"{'what nobody knows':34} {'Brier':>6} {'ideal':>6}   0.7 to 0.9: said, came   "
+             "0.9 up: said, came"]  # fmt: skip
+    for name, each in found.items():
+        likely, sure = each.said(0.7, 0.9 - 1e-9), each.said(0.9)
+        lines.append(
+            f"{name:34} {each.brier:6.3f} {each.ideal:6.3f}   "
+            f"{likely[0]:4d} {likely[1]:8.3f} {likely[2]:8.3f}   "
+            f"{sure[0]:4d} {sure[1]:6.3f} {sure[2]:6.3f}"
+        )
+    return "\n".join(lines)
