@@ -57,6 +57,8 @@ OWN_U_MM = 0.003
 SHARED_PART = 0.5
 # Radii are taken from a centre found by eye, this far from the figure's own; common practice [mm].
 CENTRE_U_MM = 0.3
+# What points this near to a claw's middle finds its face: about half its width; common practice.
+ON_CLAW_DEG = 15.0
 # An angle read by protractor or eye: common practice [deg].
 ANGLE_U_DEG = 2.0
 # What a reading not yet taken would have: a caliper's depth or inside reading [mm].
@@ -623,12 +625,14 @@ def _equations(
         reading = getattr(mounting, name)
         if reading is None:
             continue
-        row, predicted, more = unit(name), float(here[at[name]]), 0.0
+        row, predicted = unit(name), float(here[at[name]])
         if claws:
-            # Taken over claws: the irregularity of the two faces is in it.
-            more = tau**2
+            # What the figure reaches at the claws counts: how far their faces stray is in the span.
             for way in np.pi / 2 * axis + np.array([0.0, np.pi]):
                 row += wave.rows(at, "opening", np.array([way]))[0]
+                held = _held_against(directions, way)
+                for claw in held:
+                    row[at[f"claw_face_{claw}"]] += 1 / len(held)
             predicted += float((row - unit(name)) @ here)
         else:
             waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
@@ -641,7 +645,7 @@ def _equations(
             row[framed] = side[0] * slopes[far, framed] + side[1] * slopes[near, framed]
         ends = np.array([0.0, np.pi]) + axis * np.pi / 2
         lean_row, lean = _rim_shift(mounting, reading.level, here, at, ends)
-        add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
+        add(name, reading, row + 2 * lean_row, predicted + 2 * lean)
     if mounting.opening_diagonal_mm is not None:
         row, predicted = _diagonal(mounting, here, at, directions, radius, slopes)
         lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm.level, here, at)
@@ -751,17 +755,25 @@ def _radii(
         row, more = slopes[3 * k + 1], 0.0
         if mounting.holds == "claws":
             # On a claw's face the radius is that claw's; between claws no metal is where it points.
-            apart = np.abs(np.angle(np.exp(1j * (directions - angle))))
-            claw = int(apart.argmin())
-            if apart[claw] < np.deg2rad(15):
-                row[at[f"claw_face_{claw}"]] = 1.0
-                value += here[at[f"claw_face_{claw}"]]
+            there = _held_against(directions, angle)
+            if len(there) == 1:
+                row[at[f"claw_face_{there[0]}"]] = 1.0
+                value += here[at[f"claw_face_{there[0]}"]]
             elif mounting.opening_points is None:
                 more = tau**2
         bend = (after - before) / (2 * step) / value
         along, across = np.cos(angle), np.sin(angle)
         row[centre] = [-(along + bend * across), -(across - bend * along)]
         yield row, float(value + row[centre] @ here[centre]), more
+
+
+def _held_against(directions: Array, towards: float) -> list[int]:
+    """Claws that a jaw pointing `towards` [rad] is held against: one there, or those beside it."""
+    ahead, behind = (np.mod(way * (directions - towards), 2 * np.pi) for way in (1, -1))
+    apart = np.minimum(ahead, behind)
+    if apart.min() < np.deg2rad(ON_CLAW_DEG):
+        return [int(apart.argmin())]
+    return sorted({int(ahead.argmin()), int(behind.argmin())})
 
 
 def _touched(outward: Array, sideways: Array) -> int:
