@@ -14,15 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import parse_toml
-from fitsolver.fitting.solver import Bench, Sizes, bench, best_turn, fitted, stone_sizes
 from fitsolver.seats import belief as seat_belief
 from fitsolver.seats.mounting import Mounting, mounting_from
 from fitsolver.seats.seat import Seats, seats_of
 from fitsolver.seats.usual_seat import WAVES
 from fitsolver.stones import outline
-from fitsolver.stones.cut import CutStyle
-from fitsolver.stones.form import form
-from fitsolver.stones.prior import heights_given_depth
 
 Array = NDArray[np.float64]
 
@@ -30,7 +26,8 @@ Array = NDArray[np.float64]
 PERMISSIBLE_MM = {"outside": 0.02, "inside": 0.04, "depth": 0.04}
 REPEATABILITY_MM = 0.01
 JAW_FLAT_MM = 0.8
-FINE_STATIONS = 180
+# The true seat has so many stations for each that a wall is judged at.
+FINER = 3
 
 
 def mounting(top: str = "", **seat: object) -> Mounting:
@@ -69,11 +66,30 @@ def polar(points: Array, directions: Array) -> Array:
     return (a[:, 0] * way[:, 1] - a[:, 1] * way[:, 0]) / cross
 
 
+@dataclass(frozen=True, kw_only=True)
+class Beyond:
+    """What is true though no prior and no instrument says so; nothing by itself.
+
+    The seat: irregular `wilder` times as much as its make says; fuller by `lopsided_mm` on three
+    sides and leaner between them (once to the round would only shift it); `sheared` sideways by
+    that part of its width. The stone: its girdle goes in and out, and up and down, by
+    `wavy_girdle_mm`, 4 to 7 times to the round. The hand: `scatter` times what is stated;
+    inside jaws in a bore read `bore_mm` less than the flat of the jaws explains.
+    """
+
+    wilder: float = 1.0
+    lopsided_mm: float = 0.0
+    sheared: float = 0.0
+    wavy_girdle_mm: float = 0.0
+    bore_mm: float = 0.0
+    scatter: float = 1.0
+
+
 class Caliper:
     """One caliper on one day: its zero and scale are the same for all readings of a kind."""
 
-    def __init__(self, chance: np.random.Generator) -> None:
-        self.chance = chance
+    def __init__(self, chance: np.random.Generator, beyond: Beyond | None = None) -> None:
+        self.chance, self.beyond = chance, beyond or Beyond()
         self.shared = {kind: self._part(seat_belief.SHARED_PART) for kind in PERMISSIBLE_MM}
         self.under = self._part(seat_belief.SHARED_PART)
 
@@ -89,16 +105,17 @@ class Caliper:
         """
         own = 1 - seat_belief.SHARED_PART
         error = PERMISSIBLE_MM[kind] * (self.shared[kind] + self._part(own))
-        error += definition_mm * self.chance.uniform(-1, 1)
+        error += self.beyond.scatter * definition_mm * self.chance.uniform(-1, 1)
         if bore_mm is not None:
             # From nothing to the most that flats can under-read in a bore.
             most = bore_mm - np.sqrt(bore_mm**2 - JAW_FLAT_MM**2)
-            error -= most * (1 + self.under + self._part(own)) / 2
+            error -= most * (1 + self.under + self._part(own)) / 2 + self.beyond.bore_mm
         return float(error)
 
     def entry(self, value_mm: float, *, repeats: int = 1, definition_mm: float = 0.0) -> str:
         """Write a value, scatter added, as a reading of the file."""
-        shown = value_mm + self.chance.normal(0, REPEATABILITY_MM, repeats)
+        repeatability = self.beyond.scatter * REPEATABILITY_MM
+        shown = value_mm + self.chance.normal(0, repeatability, repeats)
         numbers = ", ".join(f"{each:.2f}" for each in shown)
         return f"{{ read = [{numbers}], definition_mm = {definition_mm} }}"
 
@@ -123,8 +140,7 @@ class Plan:
     """What kind of seat to draw, and how it is read.
 
     `unread` names what nobody measures; `places` in how many directions ledge width and wall
-    height are read; `wilder` makes the truth that much more irregular than
-    its make says.
+    height are read; `beyond` says what the truth has that nobody knows of.
     """
 
     family: str
@@ -136,7 +152,7 @@ class Plan:
     claws_deg: tuple[float, ...] = (40, 140, 220, 320)
     unread: tuple[str, ...] = ()
     places: int = 0
-    wilder: float = 1.0
+    beyond: Beyond = Beyond()
 
     @property
     def cut(self) -> bool:
@@ -162,9 +178,9 @@ class Case:
     parameters: Mapping[str, float]
     family: str
 
-    def truth(self) -> Seats:
-        """Build the true seat."""
-        return true_seat(self.mounting, self.parameters, self.family)
+    def truth(self, known: seat_belief.Belief) -> Seats:
+        """Build the true seat, with the parameters and stations of what is known of it."""
+        return true_seat(known, self.parameters, self.family)
 
 
 def wave(parameters: Mapping[str, float], field: str, directions: Array | float) -> Any:
@@ -182,7 +198,8 @@ def figure(parameters: Mapping[str, float], family: str) -> Array:
     """Return the opening's own figure [mm], without its waves."""
     length, width = parameters["opening_length_mm"], parameters["opening_width_mm"]
     shape = {name: parameters[f"opening_{name}"] for name in outline.family(family).shape}
-    return outline.draw(family, length / width, shape) * width
+    points: Array = outline.draw(family, length / width, shape) * width
+    return points @ np.array([[1.0, 0.0], [parameters.get("sheared", 0.0), 1.0]])
 
 
 def draw_case(chance: np.random.Generator, plan: Plan) -> Case:
@@ -192,21 +209,27 @@ def draw_case(chance: np.random.Generator, plan: Plan) -> Case:
     flat before it is read, the reading is drawn over a jeweller's usual range and the truth is the
     reading less its error: that is what a flat prior means.
     """
-    tau = seat_belief.IRREGULARITY_MM[plan.make] * plan.wilder
-    caliper, seat, true = Caliper(chance), dict[str, object](), dict[str, float]()
+    beyond = plan.beyond
+    tau = seat_belief.IRREGULARITY_MM[plan.make] * beyond.wilder
+    caliper, seat = Caliper(chance, beyond), dict[str, object]()
+    true = {"sheared": beyond.sheared}
+    toward = chance.uniform(0, 2 * np.pi)
     for name, usual in outline.family(plan.family).shape.items():
         spread = seat_belief.SHAPE_SPREAD_PCT[name]
         true[f"opening_{name}"] = max(0.0, usual + spread * chance.normal())
     if plan.holds == "claws":
         seat["claw_directions_deg"] = list(plan.claws_deg)
-        for i in range(len(plan.claws_deg)):
-            true[f"claw_face_{i}"] = chance.normal(0, tau)
+        for i, at_deg in enumerate(plan.claws_deg):
+            fuller = beyond.lopsided_mm * np.cos(3 * np.deg2rad(at_deg) - toward)
+            true[f"claw_face_{i}"] = fuller + chance.normal(0, tau)
     else:
         for field, numbers in WAVES.items():
             if plan.cut or field in ("opening", "wall_height"):
                 for k in numbers:
                     true[f"{field}_cos_{k}"] = chance.normal(0, tau / k)
                     true[f"{field}_sin_{k}"] = chance.normal(0, tau / k)
+        true["opening_cos_3"] += beyond.lopsided_mm * np.cos(toward)
+        true["opening_sin_3"] += beyond.lopsided_mm * np.sin(toward)
     width = chance.uniform(4.5, 8.0)
     length = width * (1.0 if plan.family == "round" else chance.uniform(1.15, 1.5))
     depth = "depth_below_ledge_mm" if plan.cut else "depth_below_rim_mm"
@@ -254,7 +277,7 @@ def _read_scalar(
     elif name in USUAL_DEG:
         shown = round(chance.uniform(*USUAL_DEG[name]), 1)
         seat[name] = shown
-        true[name] = shown + chance.normal(0, seat_belief.ANGLE_U_DEG)
+        true[name] = shown + plan.beyond.scatter * chance.normal(0, seat_belief.ANGLE_U_DEG)
     else:
         if name.startswith("depth"):
             shares = (0.35, 0.75) if plan.cut else (0.6, 1.0)
@@ -345,71 +368,24 @@ def _spans(plan: Plan, true: Mapping[str, float], around: Array) -> dict[str, fl
     }
 
 
-def true_seat(read: Mounting, true: Mapping[str, float], family: str) -> Seats:
-    """Build the one true seat: the parameters as they are, the opening by rays."""
-    known = seat_belief.belief(read, FINE_STATIONS)
+def true_seat(known: seat_belief.Belief, true: Mapping[str, float], family: str) -> Seats:
+    """Build the one true seat: the parameters as they are, the opening by rays.
+
+    Of what is known only the parameters' names and the stations are taken, and between those of a
+    wall two more each.
+    """
     parameters = np.array([true.get(name, 0.0) for name in known.names])
-    radius = polar(figure(true, family), known.directions)
-    if read.holds == "claws":
+    directions = known.directions
+    if known.mounting.holds == "wall":
+        gaps = np.diff(directions, append=directions[0] + 2 * np.pi)
+        directions = (directions[:, None] + gaps[:, None] * np.arange(FINER) / FINER).ravel()
+    radius = polar(figure(true, family), directions)
+    if known.mounting.holds == "claws":
         radius = radius + [true[f"claw_face_{i}"] for i in range(len(radius))]
     else:
-        radius = radius + wave(true, "opening", known.directions)
-    exact = replace(known, mean=parameters, radius=radius)
+        radius = radius + wave(true, "opening", directions)
+    exact = replace(
+        known, mean=parameters, directions=directions, radius=radius,
+        slopes=np.zeros((len(directions), len(parameters))),
+    )  # fmt: skip
     return seats_of(exact, parameters[None])
-
-
-@dataclass(frozen=True, kw_only=True)
-class Outcome:
-    """What was predicted of one stone, and whether it did seat."""
-
-    probability: float
-    seats: bool
-    binding: str
-
-
-def try_stone(
-    chance: np.random.Generator,
-    case: Case,
-    style: CutStyle,
-    size: tuple[float, float, float],
-    samples: int,
-) -> Outcome:
-    """Judge a stone of given size, as read, by the readings and then by the true seat."""
-    ready = bench(case.mounting, samples=samples)
-    length, width, depth = size
-    predicted, turn = _predicted(ready, style, size, samples)
-    u = ready.allowances["stone_reading_u_mm"]
-    mean, covariance = heights_given_depth(style, depth / width)
-    axis_size, axes = np.linalg.eigh(covariance)
-    shares = mean + axes @ (np.sqrt(np.clip(axis_size, 0, None)) * chance.normal(size=3))
-    shares = np.where(mean <= 0, 0.0, np.maximum(shares, [0.02, 0.005, 0.02]))
-    heights = shares / shares.sum() * (depth + u * chance.normal())
-    true = Sizes(
-        length=np.array([length + u * chance.normal()]),
-        width=np.array([width + u * chance.normal()]),
-        crown=heights[:1],
-        girdle=heights[1:2],
-        pavilion=heights[2:],
-    )
-    figure_, truth = form(style, length / width), case.truth()
-    height: Any = None
-    for _ in range(3):
-        _, needs = fitted(figure_, truth, true, ready.allowances, turn, height)
-        height = needs.girdle_bottom
-    margins = {name: float(values[0]) for name, values in needs.margins.items()}
-    return Outcome(
-        probability=predicted,
-        seats=min(margins.values()) >= 0,
-        binding=min(margins, key=lambda name: margins[name]),
-    )
-
-
-def _predicted(
-    ready: Bench, style: CutStyle, size: tuple[float, float, float], samples: int
-) -> tuple[float, float]:
-    figure_ = form(style, size[0] / size[1])
-    allowed = ready.allowances
-    sizes = stone_sizes(style, *size, allowed["stone_reading_u_mm"], samples)
-    turn, height = best_turn(ready, figure_, sizes.rows(np.array([0])))
-    _, needs = fitted(figure_, ready.seats, sizes, allowed, turn, float(height[0]))
-    return float(needs.holds()[1:].mean()), turn

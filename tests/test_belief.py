@@ -267,6 +267,26 @@ class TestShape:
         assert mean(of, "opening_length_mm") == pytest.approx(8, abs=0.02)
         assert mean(of, "opening_width_mm") == pytest.approx(6, abs=0.02)
 
+    @pytest.mark.parametrize(
+        ("claws_deg", "read_by"),
+        [
+            ((45, 135, 225, 315), {0: 0.5, 1: 0.5, 2: 0.5, 3: 0.5}),
+            ((0, 90, 180, 270), {0: 1, 2: 1}),
+            ((30, 90, 150, 210, 270, 330), {0: 0.5, 5: 0.5, 2: 0.5, 3: 0.5}),
+            ((8, 120, 240), {0: 1, 1: 0.5, 2: 0.5}),
+        ],
+    )
+    def test_a_span_over_claws_is_known_as_well_as_it_is_read(self, claws_deg, read_by):
+        """How far the faces stray is in the span: that much less is known of the figure alone."""
+        of = known(EXACT, exact(**CLAWS), claw_directions_deg=list(claws_deg))
+        span = np.zeros(len(of.names))
+        span[of.index("opening_length_mm")] = 1.0
+        for claw, part in read_by.items():
+            span[of.index(f"claw_face_{claw}")] = part
+        assert np.sqrt(span @ of.covariance @ span) < 1.1 * OWN_U_MM
+        strays = of.irregularity_mm * np.sqrt(sum(part**2 for part in read_by.values()))
+        assert u(of, "opening_length_mm") == pytest.approx(strays, rel=0.01)
+
     def test_no_irregularity_means_none(self):
         of = known(irregularity_mm=0)
         assert of.irregularity_mm == 0
@@ -408,6 +428,25 @@ class TestAgainstTheTruth:
             truth += wave(case.parameters, "opening", of.directions)
             found.append(((of.radius - truth) / radius_u(of)) ** 2)
         assert np.sqrt(np.mean(np.concatenate(found))) == pytest.approx(1.0, abs=0.16)
+
+    def test_claws_stand_where_they_are_said_to_within_their_doubt(self):
+        """Eighty heads: the claws one by one, and all together, which shows what they share.
+
+        Of all together 80 count: 4 standard errors of the root mean square are 0.32.
+        """
+        chance = np.random.default_rng(1890)
+        one_by_one, together = [], []
+        for family in ("oval", "round") * 40:
+            case = draw_case(chance, Plan(family=family, holds="claws", state="uncut"))
+            of = belief(case.mounting)
+            truth = polar(figure(case.parameters, family), of.directions)
+            truth += [case.parameters[f"claw_face_{i}"] for i in range(len(truth))]
+            one_by_one.append(((of.radius - truth) / radius_u(of)) ** 2)
+            mean = of.slopes.mean(axis=0)
+            doubt = np.sqrt(mean @ of.covariance @ mean)
+            together.append(((of.radius - truth).mean() / doubt) ** 2)
+        assert np.sqrt(np.mean(one_by_one)) == pytest.approx(1.0, abs=0.16)
+        assert np.sqrt(np.mean(together)) == pytest.approx(1.0, abs=0.32)
 
     def test_stations_lie_on_the_figure(self):
         of = known(opening_family='"cushion"')

@@ -1,145 +1,69 @@
 """Is a stated probability of 0.8 right eight times in ten? Judged on seats of known truth.
 
-True seats are drawn from the stated priors, read with the instruments' stated errors, and judged
-by their readings alone; stones are chosen from the readings alone as well (one chosen with
-knowledge of the truth would break the test). Then the same stone, its true sizes drawn from its
-own readings, is held against the true seat. See `simulated`.
+True seats are drawn from the priors stated below, read with the instruments' stated errors, and
+judged by their readings alone; stones are chosen from the readings alone as well (one chosen with
+knowledge of the truth would break the test). Then each stone, its true sizes drawn from its own
+readings, is held against the true seat. See `simulated` and `trials`.
 
-What this cannot show is whether real seats are as irregular as the priors say: a seat twice as
-wild is predicted too confidently, and the last test shows how much that matters.
+The prior on the true seat that all this rests on:
+
+- length and width of the opening, and every other length that is read, are flat: all values are
+  alike before the reading, so that the truth is the reading less its error;
+- waves of the opening (2 to 6 to the round), of the ledge's width (1 to 3), of its height (2 to 4)
+  and of the wall's height (1 to 2) are normal, independent, with a standard deviation of tau / k
+  for k to the round; each claw's face is off by tau; tau = 0.05 mm for hand work, 0.015 mm for
+  castings (`usual_seat.IRREGULARITY_MM`, common practice);
+- proportions of the opening's figure and whatever nobody measured are normal, with the values and
+  spreads of `usual_seat`; angles are off by 2 degrees;
+- half of a caliper's permissible error (as variance) is one for all its readings of a kind, half is
+  each reading's own, both rectangular; inside jaws under-read a bore by anything from nothing to
+  what their flat explains.
+
+What this cannot show is whether real seats are like that: how far predictions go wrong where they
+are not is the subject of `TestWhatNobodyKnows`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
-from simulated import Outcome, Plan, draw_case, try_stone
-
-from fitsolver.stones.cut import cut
-from fitsolver.stones.prior import height_prior
-
-STYLES = {
-    "round": "round-brilliant",
-    "oval": "oval-brilliant",
-    "cushion": "cushion-brilliant",
-    "octagon": "emerald",
-    "pear": "pear-brilliant",
-}
-# Every kind of seat; widths are chosen this far from the opening's as read [mm], so that all
-# probabilities occur.
-CUT, HEAD, TUBE = (-0.30, 0.05), (-0.1, 0.9), (0.0, 0.8)
-KINDS: tuple[tuple[Plan, tuple[float, float]], ...] = (
-    (Plan(family="oval"), CUT),
-    (Plan(family="round", level="rim"), CUT),
-    (Plan(family="cushion", make="cast"), CUT),
-    (Plan(family="oval", holds="claws"), CUT),
-    (Plan(family="oval", holds="claws", state="uncut"), HEAD),
-    (Plan(family="round", holds="claws", state="uncut", make="cast"), HEAD),
-    (Plan(family="oval", state="uncut"), TUBE),
-    (Plan(family="oval", holds="claws", unread=("claw_lean_deg", "notch_height_mm")), CUT),
-    (Plan(family="oval", places=8), CUT),
+from ranges import Ranges, range_trials
+from simulated import Plan, draw_case
+from trials import (
+    CUT,
+    HEAD,
+    KINDS,
+    MORE_KINDS,
+    SURE_KINDS,
+    UNKNOWN,
+    Calibration,
+    sizes_tried,
+    table,
+    trials,
+    trials_beyond,
 )
-MORE_KINDS: tuple[tuple[Plan, tuple[float, float]], ...] = (
-    *KINDS,
-    (Plan(family="octagon"), CUT),
-    (Plan(family="pear"), CUT),
-    (Plan(family="cushion", radii=8), CUT),
-    (Plan(family="oval", unread=("wall_lean_deg", "ledge_angle_deg", "wall_height_mm",
-                                 "depth_below_ledge_mm")), CUT),
-    (Plan(family="octagon", holds="claws", level="rim"), CUT),
-    (Plan(family="round", state="uncut", make="cast"), TUBE),
-)  # fmt: skip
 
+from fitsolver.fitting.solver import bench, check
+from fitsolver.stones.cut import cut
 
-def outcomes(
-    kinds: Sequence[tuple[Plan, tuple[float, float]]], count: int, seed: int, samples: int = 256
-) -> list[Outcome]:
-    """Judge one stone in each of `count` seats of every kind."""
-    found = []
-    for number, (plan, off) in enumerate(kinds):
-        chance = np.random.default_rng([seed, number])
-        style = cut(STYLES[plan.family])
-        mean, covariance = height_prior(style)
-        spread = float(np.sqrt(covariance.sum()))
-        for _ in range(count):
-            case = draw_case(chance, plan)
-            length = case.mounting.opening_length_mm.value_mm
-            read = case.mounting.opening_width_mm
-            larger = chance.uniform(*off)
-            width = (length if read is None else read.value_mm) + larger
-            ratio = style.length_ratio
-            long = float(np.clip(length + larger, width * ratio.low, width * ratio.high))
-            depth = width * (float(mean.sum()) + 0.5 * spread * chance.normal())
-            found.append(try_stone(chance, case, style, (long, width, depth), samples))
-    return found
-
-
-@dataclass(frozen=True, kw_only=True)
-class Calibration:
-    """Predictions against what came true, in tenths."""
-
-    predicted: np.ndarray
-    seated: np.ndarray
-
-    @staticmethod
-    def of(found: Sequence[Outcome]) -> Calibration:
-        return Calibration(
-            predicted=np.array([each.probability for each in found]),
-            seated=np.array([each.seats for each in found], dtype=bool),
-        )
-
-    @property
-    def brier(self) -> float:
-        """Mean square of prediction less outcome."""
-        return float(np.mean((self.predicted - self.seated) ** 2))
-
-    @property
-    def ideal(self) -> float:
-        """What it would be on average if every prediction were right."""
-        return float(np.mean(self.predicted * (1 - self.predicted)))
-
-    @property
-    def tenths(self) -> list[tuple[int, float, float, float]]:
-        """For each tenth: count, predicted and observed share, and how likely so far off is.
-
-        The number that seat is a sum of independent trials of unlike probabilities; its
-        distribution is found exactly, one trial after another. The likelihood is two-sided.
-        """
-        place = np.minimum((10 * self.predicted).astype(int), 9)
-        rows = []
-        for tenth in range(10):
-            chosen = place == tenth
-            p, seated = self.predicted[chosen], int(self.seated[chosen].sum())
-            if not len(p):
-                continue
-            # Of 256 draws none or all may hold: that is not certainty, but 1 in 512 on average.
-            p = np.clip(p, 1 / 512, 1 - 1 / 512)
-            spread = np.array([1.0])
-            for each in p:
-                spread = np.append(spread * (1 - each), 0) + np.append(0, spread * each)
-            tail = min(spread[: seated + 1].sum(), spread[seated:].sum())
-            rows.append((len(p), float(p.mean()), seated / len(p), float(min(1.0, 2 * tail))))
-        return rows
-
-    def report(self) -> str:
-        """Show a table of the tenths and the Brier score."""
-        lines = [f"{'cases':>6} {'predicted':>9} {'observed':>8} {'likelihood':>10}"]
-        lines += [f"{n:6d} {p:9.3f} {o:8.3f} {t:10.4f}" for n, p, o, t in self.tenths]
-        lines.append(f"Brier score {self.brier:.4f}, {self.ideal:.4f} if all were right")
-        return "\n".join(lines)
-
-    def outside(self, joint: float = 0.01) -> list[tuple[int, float, float, float]]:
-        """Tenths beyond the band that all of them stay within with 1 - `joint` (Bonferroni)."""
-        rows = self.tenths
-        return [row for row in rows if row[3] < joint / len(rows)]
+# How much less often than said, at 0.9 and more, a stone seats at most, if this is so and nobody
+# knows of it: as measured over the 360 seats of the longer run, with three standard errors.
+LOST = {
+    "nothing: all as stated": 0.01,
+    "opening lopsided by 0.06 mm": 0.11,
+    "opening sheared by 3 %": 0.08,
+    "stone's girdle wavy by 0.05 mm": 0.15,
+    "inside jaws 0.03 mm short": 0.03,
+    "inside jaws 0.08 mm short": 0.09,
+    "hand scatters twice as much": 0.07,
+    "irregularity twice as large": 0.08,
+    "irregularity three times as large": 0.19,
+}
 
 
 @pytest.fixture(scope="module")
 def calibration() -> Calibration:
-    return Calibration.of(outcomes(KINDS, 34, seed=1918))
+    return trials(KINDS, 5, seed=1918)
 
 
 class TestCalibration:
@@ -147,53 +71,123 @@ class TestCalibration:
         print(calibration.report())
         assert calibration.outside() == []
 
-    def test_the_mean_is_right(self, calibration):
-        """All predictions together: within 2.6 standard errors (99 %)."""
-        p = calibration.predicted
-        error = np.sqrt((p * (1 - p)).sum()) / len(p)
-        assert abs(p.mean() - calibration.seated.mean()) < 2.6 * error
+    def test_all_together_are_right(self, calibration):
+        assert not calibration.beyond(10)
 
     def test_the_brier_score_is_as_good_as_the_doubt_allows(self, calibration):
-        """Its spread, if every prediction is right, is that of (1 - 2 p) times an error."""
-        p = calibration.predicted
-        error = np.sqrt(((1 - 2 * p) ** 2 * p * (1 - p)).sum()) / len(p)
-        assert abs(calibration.brier - calibration.ideal) < 2.6 * error
+        assert not calibration.beyond(11)
 
     def test_all_tenths_occur(self, calibration):
-        assert len(calibration.tenths) == 10
+        assert set(calibration.tenth) == set(range(10))
+
+
+class TestRanges:
+    """A seating range said to hold with 95 %: inside more do, on its edge 95 in a hundred."""
+
+    def test_what_lies_inside_seats(self):
+        """Four seats: if all stones of a seat were as one, two would fail once in seventy runs."""
+        found = range_trials(SURE_KINDS[:2], 2, seed=1918, stones=6)
+        print(found.report())
+        assert len(found.inside) >= 12
+        failing = np.unique(found.inside[found.inside[:, 1] == 0, 0])
+        assert len(failing) < 2
+
+
+class TestWhatNobodyKnows:
+    """Truths that no prior and no instrument speaks of: how far predictions go wrong."""
+
+    def test_they_go_wrong_by_no_more_than_stated(self):
+        """Claws and a tube yet to be cut. Few seats: a tenth more may be lost."""
+        found = trials_beyond((SURE_KINDS[0], SURE_KINDS[3]), 5, 1918, UNKNOWN)
+        print(table(found))
+        for name, each in found.items():
+            count, said, came = each.said(0.9)
+            assert count >= 20
+            assert came > said - LOST[name] - 0.1
 
 
 class TestTheTestItself:
     """It would notice: the band is narrow enough to find predictions that are wrong."""
 
-    def test_predictions_that_are_right_pass(self):
+    @staticmethod
+    def of(p: np.ndarray, truth: np.ndarray, together: int) -> Calibration:
+        """Stones said to seat with `p` that do with `truth`, `together` of a seat as one."""
         chance = np.random.default_rng(3)
-        p = chance.uniform(0, 1, 600)
-        assert Calibration(predicted=p, seated=chance.uniform(0, 1, 600) < p).outside() == []
+        seats = len(p) // together
+        seat = np.repeat(np.arange(seats), together)
+        rank = chance.permuted(np.tile((np.arange(256) + 0.5) / 256, (seats, 1)), axis=1)
+        held = rank[seat] < p[:, None]
+        return Calibration(
+            predicted=held.mean(axis=1),
+            seated=chance.uniform(0, 1, seats)[seat] < truth,
+            seat=seat,
+            held=held,
+        )
+
+    def test_predictions_that_are_right_pass(self):
+        p = np.random.default_rng(5).uniform(0, 1, 600)
+        assert self.of(p, p, 1).outside() == []
+        assert self.of(p, p, 6).outside() == []
 
     def test_overconfident_ones_do_not(self):
         """Said 0.96, came true 0.85: what a seat without a prior on its shape would give."""
-        chance = np.random.default_rng(3)
-        p = np.full(200, 0.96)
-        assert Calibration(predicted=p, seated=chance.uniform(0, 1, 200) < 0.85).outside()
+        p, truth = np.full(200, 0.96), np.full(200, 0.85)
+        assert self.of(p, truth, 1).outside() == [9]
+
+    def test_stones_that_fall_together_count_for_less(self):
+        p = np.full(600, 0.5)
+        alone, six = (self.of(p, p, n).band(slice(5, 6))[0] for n in (1, 6))
+        assert six / alone == pytest.approx(6**0.5, rel=0.1)
+
+    @pytest.mark.parametrize(
+        ("plan", "off"), [(Plan(family="oval"), CUT), (Plan(family="oval", holds="claws"), CUT),
+                          (Plan(family="round", holds="claws", state="uncut"), HEAD)]
+    )  # fmt: skip
+    def test_what_is_tried_is_what_check_says(self, plan, off):
+        """Sizes judged all at once against one stone at a time: two draws of 256 at most."""
+        found = trials([(plan, off)], 1, seed=7)
+        chance = np.random.default_rng([7, 0, 0])
+        case, style = draw_case(chance, plan), cut(f"{plan.family}-brilliant")
+        ready = bench(case.mounting, samples=256)
+        lengths, widths, depths = sizes_tried(chance, case, style, off)
+        for i, width in enumerate(widths):
+            alone = check(ready, style, lengths[i], width, depths[1], exact=False)
+            assert found.predicted[2 * i + 1] == pytest.approx(alone.probability, abs=2.1 / 256)
 
 
 @pytest.mark.slow
 class TestAtLength:
-    """The same over more kinds of seats and eighteen times the cases: about ten minutes."""
+    """The same over more kinds of seats and eighty times the stones: some fifteen minutes."""
 
     def test_every_tenth_comes_true_as_often_as_it_says(self):
-        """With 200 to 2500 stones in a tenth the band is 0.03 to 0.1 wide to either side."""
-        found = Calibration.of(outcomes(MORE_KINDS, 400, seed=1890))
+        """20,160 stones in 3,360 seats."""
+        found = trials(MORE_KINDS, 240, seed=1890)
         print(found.report())
+        assert len(found.predicted) >= 20_000
         assert found.outside() == []
-        error = np.sqrt(found.ideal / len(found.predicted))
-        assert abs(found.predicted.mean() - found.seated.mean()) < 2.6 * error
+        assert not found.beyond(10)
+        assert not found.beyond(11)
 
-    def test_a_seat_wilder_than_its_make_says_is_judged_too_confidently(self):
-        """Three times the irregularity: a tenth said at 0.9 or more comes true less often."""
-        wild = ((Plan(family="oval", state="uncut", wilder=3.0), (0.2, 0.5)),)
-        found = Calibration.of(outcomes(wild, 400, seed=1890))
+    def test_ranges_of_95_per_cent_hold_for_95_per_cent(self):
+        """Inside at least; on the edge within 99 % of chance, all stones of a seat as one.
+
+        That edges hold rather more often is no fault: the room between knots is taken as straight
+        where it bulges, and real errors end where normal ones have tails.
+        """
+        found = range_trials(SURE_KINDS, 40, seed=1890)
         print(found.report())
-        sure = found.predicted > 0.9
-        assert found.seated[sure].mean() < found.predicted[sure].mean() - 0.05
+        inside, _ = Ranges.share(found.inside)
+        assert inside >= 0.95
+        edge, _ = Ranges.share(found.edge)
+        seats = len(np.unique(found.edge[:, 0]))
+        assert seats >= 80
+        assert edge > 0.95 - 2.6 * np.sqrt(0.95 * 0.05 / seats)
+
+    def test_what_nobody_knows_costs_what_the_notes_for_contributors_say(self):
+        found = trials_beyond(SURE_KINDS, 60, 1890, UNKNOWN)
+        print(table(found))
+        for name, each in found.items():
+            _, said, came = each.said(0.9)
+            assert came > said - LOST[name]
+        _, said, came = found["irregularity three times as large"].said(0.9)
+        assert came < said - 0.05

@@ -126,9 +126,13 @@ def agreement(page: Any, one: Written, count: int, seed: int) -> dict[str, float
         if said["verdict"] == found.verdict:
             same += 1
         else:
-            levels = (0.9, 0.1)
+            # What alteration opens was judged in fewer draws: twice their standard deviation.
             chances = found.probability, found.probability_after_alteration
-            close = min(abs(chance - level) for chance in chances for level in levels) < 0.03
+            close = (
+                abs(chances[0] - 0.9) < 0.03
+                or abs(chances[1] - 0.9) < 0.05
+                or abs(chances[1] - 0.1) < 0.05
+            )
             assert close or next_to_a_change(one.ready, stone), (stone, said, chances)
             near += 1
         off.append(abs(said["probability"] - found.probability))

@@ -44,7 +44,7 @@ LAYERS = (
     ("solver", "seated"),
     ("hydrostatic",),
     ("recut", "consistency", "parcel"),
-    ("weight", "contact", "requirement", "target", "security"),
+    ("weight", "contact", "requirement", "target", "advice", "security"),
     ("makes", "placement", "metal", "body"),
     ("bearing",),
     ("posterior", "clearance"),

@@ -12,6 +12,7 @@ from test_seat import CLAWS, ROUND, TUBE, drawn, reach
 from uneven import EIGHTHS, by_direction, claws, leans
 
 from fitsolver.fitting.contact import drop
+from fitsolver.fitting.pose import pose_of
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import check
 from fitsolver.seats.belief import belief
@@ -453,6 +454,27 @@ class TestCornerClaws:
         assert np.allclose(face[::-1] * (1, -1), face, atol=1e-6)
         ring = shapely.LinearRing(found.belief.figure_mm())
         assert max(ring.distance(shapely.Point(p)) for p in face) < 0.06
+
+
+class TestHowItLies:
+    """What is told of a resting stone knows of gaps, leans by place and single claws."""
+
+    def test_nothing_touches_where_no_ledge_is_left(self):
+        at = ready(ROUND, ledge_missing_deg=missing((20, 80)), wall_lean_deg=None,
+                   wall_leans_deg=leans(lambda a: 3 * np.cos(np.deg2rad(a))))  # fmt: skip
+        pose = pose_of(at, check(at, ROUND_FLAT, 6.4, 6.4, 2.6))
+        assert pose.ledge is not None
+        assert not np.any((pose.ledge.direction_deg > 21) & (pose.ledge.direction_deg < 79))
+        assert pose.support is not None
+        assert 55 < pose.support.touches.open_arc_deg < 75
+        edge = next(zone for zone in pose.zones if zone.name == "ledge edge")
+        assert not np.any((edge.direction_deg > 25) & (edge.direction_deg < 75))
+
+    def test_corner_claws(self):
+        at = ready({**SQUARE, "claws": CORNERS})
+        pose = pose_of(at, check(at, cut("square-step"), 5.8, 5.8, 3.8))
+        beside = next(zone for zone in pose.zones if zone.name == "claw")
+        assert beside.least_mm == pytest.approx(0.1, abs=2e-3)
 
 
 def test_turning_and_order_do_not_matter():

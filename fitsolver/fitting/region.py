@@ -256,7 +256,9 @@ def _knots(low: float, high: float, count: int, asked: float, first: float, last
         return np.array([asked])
     far = np.linspace(low, high, count)
     close = np.linspace(max(first, low), min(last, high), 2 * (count // 3) + 1)
-    every = np.sort(np.concatenate([[asked], far, close]))
+    every = np.concatenate([far, close])
+    # The value asked for often is an end already: twice the same knot has nothing between.
+    every = np.sort(np.append(every[np.abs(every - asked) > 1e-9], asked))
     apart = np.diff(every, prepend=-np.inf) > 0.2 * (close[-1] - close[0]) / len(close)
     kept: Array = every[apart | (every == asked)]
     return kept

@@ -72,8 +72,11 @@ class Seated:
 
     @property
     def level_mm(self) -> float:
-        """Height of the girdle's edge that the metal beside it is nearest to [mm]."""
-        leans = float(self.seats.lean[0]) > 0
+        """Height of the girdle's edge that the metal beside it is nearest to [mm].
+
+        Where some metal leans inward and some does not, the upper edge.
+        """
+        leans = bool((self.seats.lean[0] > 0).any())
         return self.girdle_bottom_mm + (self.stone.girdle_mm if leans else 0.0)
 
     def face_at(self, z_mm: float) -> Array:
@@ -89,6 +92,13 @@ class Seated:
         if self.claws:
             first = first[first % FACE_POINTS < FACE_POINTS - 1]
         return first, (first + 1) % count
+
+    @cached_property
+    def ledge_runs(self) -> tuple[Indices, Indices]:
+        """The same of the ledge: runs along which it is left."""
+        first, last = self.runs
+        there = self.seats.ledge_after[first]
+        return first[there], last[there]
 
     @cached_property
     def ledge(self) -> tuple[Array, Array] | None:

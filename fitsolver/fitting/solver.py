@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.errors import Fault, InputFaults, OutOfRange, UnknownName
+from fitsolver.fitting.advice import Advice, advise
 from fitsolver.fitting.contact import Drop, drop
 from fitsolver.fitting.placement import Placement, place
 from fitsolver.fitting.requirement import KINDS, Requirements, bounds, requirements
@@ -101,17 +102,6 @@ class Margin:
     alteration: str
     alteration_mm: float
     alteration_limit_mm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Advice:
-    """A reading to take (again): by how much it would narrow the binding margin's doubt."""
-
-    reading: str
-    measured: bool
-    share: float
-    u_now_mm: float
-    u_then_mm: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -411,7 +401,14 @@ def check(
         rests_on=rest.on if rest is not None else _meant_support(ready.mounting),
         requirements=margins,
         binding=binding.name,
-        advice=advise(ready, needs.margins[binding.name], sizes),
+        advice=advise(
+            ready.belief,
+            ready.seats.parameters[1:],
+            needs.margins[binding.name][1:],
+            needs.holds()[1:],
+            {name: getattr(sizes, name)[1:] for name in ("girdle", "crown", "pavilion")},
+            allowed,
+        ),
         assumed=ready.belief.assumed,
         contradictions=ready.belief.contradictions,
         gap_evenness=even,
@@ -555,52 +552,3 @@ def direction_deg(spots: Seats, station: int) -> float | None:
         station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
     x, y = spots.opening[0, station]
     return float(np.rad2deg(np.arctan2(y, x)) % 360)
-
-
-def advise(ready: Bench, margin: Array, sizes: Sizes, most: int = 3) -> tuple[Advice, ...]:
-    """Say which readings, taken once more or for the first time, would narrow a margin most.
-
-    One more reading with row h and variance r takes (h c)^2 / (h C h + r) off the margin's
-    variance, with C the parameters' covariance and c theirs with the margin (linear-Gaussian
-    updating). For the stone's own heights a perfect reading is supposed.
-    """
-    known = ready.belief
-    draws = ready.seats.parameters[1:] - known.mean
-    values = margin[1:] - margin[1:].mean()
-    total = float(values.var())
-    if total < 1e-10:
-        return ()
-    weight = draws.T @ values / len(values)
-    found = []
-    for item in known.evidence:
-        spread = float(item.row @ known.covariance @ item.row)
-        saved = float(item.row @ weight) ** 2 / max(spread + item.variance, 1e-12)
-        found.append(
-            Advice(
-                reading=item.name,
-                measured=not item.assumed,
-                share=min(saved / total, 1.0),
-                u_now_mm=total**0.5,
-                u_then_mm=max(total - saved, 0.0) ** 0.5,
-            )
-        )
-    for name, label in (
-        ("girdle", "girdle thickness of the stone"),
-        ("crown", "crown height of the stone"),
-        ("pavilion", "pavilion depth of the stone"),
-    ):
-        own = getattr(sizes, name)[1:]
-        spread = float(own.std())
-        if spread > 1e-9:
-            saved = float(np.mean((own - own.mean()) * values) / spread) ** 2
-            found.append(
-                Advice(
-                    reading=label,
-                    measured=False,
-                    share=min(saved / total, 1.0),
-                    u_now_mm=total**0.5,
-                    u_then_mm=max(total - saved, 0.0) ** 0.5,
-                )
-            )
-    found.sort(key=lambda item: -item.share)
-    return tuple(item for item in found[:most] if item.share > 0.1)

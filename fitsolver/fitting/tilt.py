@@ -232,7 +232,7 @@ def _conditions(at: Seated, mass: Array) -> _Conditions:
     assert at.ledge is not None
     inner, outer = at.ledge
     first, last = at.runs
-    rows = [(inner, first, last, False)]
+    rows = [(inner, *at.ledge_runs, False)]
     if at.rail is not None:
         count = np.arange(len(at.rail))
         rows.append((at.rail, count, np.roll(count, -1), False))
@@ -335,12 +335,12 @@ def _planes(
     up *= np.sign(up[:, 2:])
     up /= np.linalg.norm(up, axis=1)[:, None]
     floor_level = np.einsum("ri,ri->r", up, start[run] - mass)
-    lean = float(at.seats.lean[0])
+    lean = np.broadcast_to(at.seats.lean[0], len(outer))[first[run]]
     out = np.column_stack([way[run][:, 1], -way[run][:, 0]]) / length[run, None]
-    face = -np.column_stack([out, np.full(len(out), lean)]) / np.hypot(1.0, lean)
-    face_level = np.einsum("ri,ri->r", face, np.column_stack(
-        [start[run, :2] + start[run, 2:] * lean * -out, start[run, 2]]) - mass)  # fmt: skip
-    floor_level = np.where(before, floor_level, np.nan)
+    face = -np.column_stack([out, lean]) / np.hypot(1.0, lean)[:, None]
+    foot = start[run, :2] - start[run, 2:] * lean[:, None] * out
+    face_level = np.einsum("ri,ri->r", face, np.column_stack([foot, start[run, 2]]) - mass)
+    floor_level = np.where(before & at.seats.ledge_after[first[run]], floor_level, np.nan)
     face_level = np.where(before, face_level, np.nan)
     return (
         np.concatenate([up, face]),

@@ -66,10 +66,9 @@ def unopened(at: Seated, gives_mm: float) -> Unopened:
 
 def _notch(at: Seated) -> Array:
     """How much further in than its notch a cut claw stands above it, (n, 1) [mm]."""
-    inner = at.seats.ledge_inner
-    if inner is None or not at.claws:
+    if at.seats.notch is None:
         return np.zeros((len(at.seats.claw), 1))
-    depth: Array = np.linalg.norm(at.seats.opening[0] - inner[0], axis=1)[:, None]
+    depth: Array = at.seats.notch[0][:, None]
     return depth
 
 

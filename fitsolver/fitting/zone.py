@@ -82,7 +82,7 @@ def _zones(at: Seated) -> Iterator[Zone]:
     yield _beside(at)
     if at.ledge is not None:
         inner = at.ledge[0]
-        first, last = at.runs
+        first, last = at.ledge_runs
         yield _under(at, "notch edge" if at.claws else "ledge edge", inner[first], inner[last])
     if at.rail is not None:
         gallery = _under(at, "gallery", at.rail, np.roll(at.rail, -1, axis=0))
@@ -278,12 +278,12 @@ def _least_over_floor(at: Seated) -> tuple[float, Array]:
 
 
 def ledge(at: Seated) -> Ledge | None:
-    """Cover and bearing of a cut seat, station by station; None for an uncut one."""
+    """Cover and bearing of a cut seat at every station with a ledge; None for an uncut one."""
     if at.ledge is None:
         return None
     import shapely
 
-    inner, outer = at.ledge
+    inner, outer = (edge[at.seats.has_ledge] for edge in at.ledge)
     points = shapely.points(inner[:, :2])
     away = shapely.distance(points, at.girdle_polygon.exterior)
     cover = np.where(at.girdle_polygon.contains_properly(points), away, -away)

@@ -178,7 +178,7 @@ function judgeStone(name, length, width, depth, stated = null, price = null) {
   found.needs = margins(cut, excess, wide, deep).sort((a, b) => a.holds - b.holds || a.margin - b.margin);
   found.tightest = found.needs[0];
   found.close = Math.abs(found.probability - numbers.seats_from) < 0.03
-    || Math.abs(found.after - numbers.seats_from) < 0.04 || Math.abs(found.after - numbers.fails_to) < 0.04;
+    || Math.abs(found.after - numbers.seats_from) < 0.05 || Math.abs(found.after - numbers.fails_to) < 0.05;
   found.weight = weightOf(cut, found.length, found.width, depth);
   if (stated !== null) found.agreement = agreement(found.weight, stated);
   found.carats = stated !== null ? stated : documentWeight(found.weight.value);

@@ -57,6 +57,8 @@ OWN_U_MM = 0.003
 SHARED_PART = 0.5
 # Radii are taken from a centre found by eye, this far from the figure's own; common practice [mm].
 CENTRE_U_MM = 0.3
+# What points this near to a claw's middle finds its face: about half its width; common practice.
+ON_CLAW_DEG = 15.0
 # An angle read by protractor or eye: common practice [deg].
 ANGLE_U_DEG = 2.0
 # What a reading not yet taken would have: a caliper's depth or inside reading [mm].
@@ -82,11 +84,15 @@ class Assumed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """One reading as it enters: its name and the row that predicts it from the parameters."""
+    """One reading as it enters: its name and the row that predicts it from the parameters.
+
+    `variance` is that of all its errors, `lasting` the part that a repeat would not change.
+    """
 
     name: str
     row: Array
     variance: float
+    lasting: float
     assumed: bool
 
 
@@ -146,7 +152,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     apart: tuple[Contradiction, ...] = ()
     for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
         radius, slopes = _figure(figure, here, at, directions)
-        rows, values, noise, labels = _equations(
+        rows, values, noise, labels, readings = _equations(
             mounting, here, at, directions, radius, slopes, tau
         )
         if trace is not None:
@@ -176,7 +182,13 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             break
     radius, slopes = _figure(figure, here, at, directions)
     evidence = [
-        Evidence(name=name, row=row, variance=float(noise[i, i]), assumed=False)
+        Evidence(
+            name=name,
+            row=row,
+            variance=float(noise[i, i]),
+            lasting=_lasting(readings[i]) if i < len(readings) else 0.0,
+            assumed=False,
+        )
         # Traced points follow behind; none of them is a reading to take again by itself.
         for i, (name, row) in enumerate(zip(labels, rows, strict=False))
         if name != WIDTH_AS_LENGTH
@@ -263,7 +275,7 @@ def _unread(
     """Return what might yet be read: assumed parameters, angles, the opening's corners."""
 
     def would_be(name: str, row: Array, u: float, *, again: bool = False) -> Evidence:
-        return Evidence(name=name, row=row, variance=u**2, assumed=not again)
+        return Evidence(name=name, row=row, variance=u**2, lasting=0.0, assumed=not again)
 
     usual_u = {"mm": CALIPER_U_MM, "deg": ANGLE_U_DEG}
     at = {name: i for i, name in enumerate(names)}
@@ -583,8 +595,8 @@ def _wave_slope(name: str, directions: Array) -> Array:
 def _equations(
     mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, radius: Array,
     slopes: Array, tau: float,
-) -> tuple[Array, Array, Array, list[str]]:  # fmt: skip
-    """Linearise every reading: rows (m, d), values (m,), noise (m, m) and names.
+) -> tuple[Array, Array, Array, list[str], list[Reading]]:  # fmt: skip
+    """Linearise every reading: rows (m, d), values (m,), noise (m, m), names and readings.
 
     Values are shifted so that rows @ parameters predicts them.
     """
@@ -613,12 +625,14 @@ def _equations(
         reading = getattr(mounting, name)
         if reading is None:
             continue
-        row, predicted, more = unit(name), float(here[at[name]]), 0.0
+        row, predicted = unit(name), float(here[at[name]])
         if claws:
-            # Taken over claws: the irregularity of the two faces is in it.
-            more = tau**2
+            # What the figure reaches at the claws counts: how far their faces stray is in the span.
             for way in np.pi / 2 * axis + np.array([0.0, np.pi]):
                 row += wave.rows(at, "opening", np.array([way]))[0]
+                held = _held_against(directions, way)
+                for claw in held:
+                    row[at[f"claw_face_{claw}"]] += 1 / len(held)
             predicted += float((row - unit(name)) @ here)
         else:
             waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
@@ -631,7 +645,7 @@ def _equations(
             row[framed] = side[0] * slopes[far, framed] + side[1] * slopes[near, framed]
         ends = np.array([0.0, np.pi]) + axis * np.pi / 2
         lean_row, lean = _rim_shift(mounting, reading.level, here, at, ends)
-        add(name, reading, row + 2 * lean_row, predicted + 2 * lean, more)
+        add(name, reading, row + 2 * lean_row, predicted + 2 * lean)
     if mounting.opening_diagonal_mm is not None:
         row, predicted = _diagonal(mounting, here, at, directions, radius, slopes)
         lean_row, lean = _rim_shift(mounting, mounting.opening_diagonal_mm.level, here, at)
@@ -654,7 +668,7 @@ def _equations(
         add(label, reading, row, float(row @ here))
     if not readings:
         empty = np.zeros((0, len(here)))
-        return empty, np.zeros(0), np.zeros((0, 0)), []
+        return empty, np.zeros(0), np.zeros((0, 0)), [], []
     together = covariance_mm2(readings)
     own = np.diag(np.diag(together))
     noise = SHARED_PART * together + (1 - SHARED_PART) * own
@@ -676,7 +690,15 @@ def _equations(
         grown: Any = np.zeros((len(noise) + 1, len(noise) + 1))
         grown[:-1, :-1], grown[-1, -1] = noise, variance
         noise = grown
-    return np.array(rows), np.array(values), noise, labels
+    return np.array(rows), np.array(values), noise, labels, readings
+
+
+def _lasting(reading: Reading) -> float:
+    """Variance of a reading that taking it again would not change [mm2].
+
+    What the edge leaves undefined, and the instrument's part that all of its readings share.
+    """
+    return SHARED_PART * reading.u_systematic_mm**2 + reading.u_definition_mm**2
 
 
 def _by_place(mounting: Mounting, at: Mapping[str, int]) -> Iterator[tuple[str, Reading, Array]]:
@@ -733,17 +755,25 @@ def _radii(
         row, more = slopes[3 * k + 1], 0.0
         if mounting.holds == "claws":
             # On a claw's face the radius is that claw's; between claws no metal is where it points.
-            apart = np.abs(np.angle(np.exp(1j * (directions - angle))))
-            claw = int(apart.argmin())
-            if apart[claw] < np.deg2rad(15):
-                row[at[f"claw_face_{claw}"]] = 1.0
-                value += here[at[f"claw_face_{claw}"]]
+            there = _held_against(directions, angle)
+            if len(there) == 1:
+                row[at[f"claw_face_{there[0]}"]] = 1.0
+                value += here[at[f"claw_face_{there[0]}"]]
             elif mounting.opening_points is None:
                 more = tau**2
         bend = (after - before) / (2 * step) / value
         along, across = np.cos(angle), np.sin(angle)
         row[centre] = [-(along + bend * across), -(across - bend * along)]
         yield row, float(value + row[centre] @ here[centre]), more
+
+
+def _held_against(directions: Array, towards: float) -> list[int]:
+    """Claws that a jaw pointing `towards` [rad] is held against: one there, or those beside it."""
+    ahead, behind = (np.mod(way * (directions - towards), 2 * np.pi) for way in (1, -1))
+    apart = np.minimum(ahead, behind)
+    if apart.min() < np.deg2rad(ON_CLAW_DEG):
+        return [int(apart.argmin())]
+    return sorted({int(ahead.argmin()), int(behind.argmin())})
 
 
 def _touched(outward: Array, sideways: Array) -> int:

@@ -9,6 +9,7 @@ the others are drawn from what the readings allow.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -104,9 +105,13 @@ def seats(belief: Belief, samples: int) -> Seats:
     dimension = len(belief.names)
     points = np.zeros((samples + 1, dimension))
     if samples:
-        columns = standard_normal_points(STONE_COLUMNS + dimension, samples, SEED)
-        points[1:] = columns[:, STONE_COLUMNS:]
+        points[1:] = _points(STONE_COLUMNS + dimension, samples)[:, STONE_COLUMNS:]
     return seats_of(belief, belief.draw(points))
+
+
+@lru_cache(maxsize=8)
+def _points(columns: int, samples: int) -> Array:
+    return standard_normal_points(columns, samples, SEED)
 
 
 def seats_of(belief: Belief, parameters: Array) -> Seats:

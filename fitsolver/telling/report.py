@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from fitsolver.errors import Fault
+from fitsolver.fitting.advice import BETTER_HOW
 from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
 from fitsolver.fitting.solver import Check, Margin, Verdict
@@ -360,12 +361,21 @@ def _readings(found: Check, width: int) -> list[str]:
     sure = found.verdict == "does not seat" or found.probability >= 0.95
     if sure or not found.advice:
         return []
-    rows = []
+    rows = [[f"Readings that would help ({found.binding})", "+- u, mm", "settled", "better tool"]]
     for item in found.advice:
         verb = "take again" if item.measured else "measure"
-        doubt = f"+- {item.u_now_mm:.3f} -> {item.u_then_mm:.3f} mm"
-        rows.append([f"{verb}: {words(item.reading)}", doubt])
-    return [f"Readings that would narrow {found.binding} most", *columns(rows, "<<")]
+        rows.append(
+            [
+                f"  {verb}: {words(item.reading)}",
+                f"{item.u_now_mm:.3f} -> {item.u_then_mm:.3f}",
+                per_cent(item.settled), per_cent(item.settled_better),
+            ]
+        )  # fmt: skip
+    legend = (
+        "Settled: how often the answer would then be a plain yes or no; better tool: with "
+        f"{BETTER_HOW}."
+    )
+    return [*columns(rows, "<<>>", indent=0), paragraph(legend, width, first="  ")]
 
 
 def _contradictions(items: Sequence[Contradiction], width: int) -> list[str]:
