@@ -264,7 +264,7 @@ def _judged(
         "drawing": Markup(svg(drawing_of(bench, found, measured=heights, headed=False))),
         "cautions": cautions(stuff, bench.mounting),
         **weighed,
-        **check_context(found),
+        **check_context(bench, found),
     }
 
 
