@@ -6,8 +6,9 @@ new one for it stops the old.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, field
 from threading import Lock
@@ -16,6 +17,7 @@ from typing import Any
 MOST_KEPT = 24
 Mark = tuple[str, str]
 """What an answer rests on: content of the mounting's file, and material."""
+_LOG = logging.getLogger(__name__)
 Progress = Callable[[int, int], None]
 
 
@@ -25,20 +27,25 @@ class Stopped(Exception):
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class Task:
-    """One answer in the making; `answer` when it is done, `failed` if it was stopped."""
+    """One answer in the making; `answer` when it is done, `failed` if there will be none.
+
+    A task that was stopped for a newer one begins anew when it is asked for; one that `broke` by a
+    fault of ours would only break again.
+    """
 
     mark: Mark
     done: int = 0
     total: int = 0
     answer: Any = None
     failed: bool = False
+    broke: bool = False
     cancelled: bool = False
     future: Future[None] | None = field(default=None, repr=False)
 
     def wait(self, seconds: float) -> None:
         """Wait for the answer, but not longer than that."""
         if self.future is not None:
-            with suppress(Exception):
+            with suppress(CancelledError, TimeoutError):
                 self.future.result(seconds)
 
     @property
@@ -61,7 +68,7 @@ class Work:
         """Return the task for a mounting as it is now; begin it if it is new."""
         with self._lock:
             task = self._tasks.get(mark)
-            if task is not None and not task.failed:
+            if task is not None and (task.broke or not task.failed):
                 return task
             older = self._current.get(slug)
             if older is not None and not older.ready:
@@ -93,6 +100,6 @@ class Work:
             task.answer = make(progress)
         except Stopped:
             task.failed = True
-        except BaseException:
-            task.failed = True
-            raise
+        except Exception:
+            _LOG.exception("an answer could not be worked out")
+            task.broke = task.failed = True

@@ -257,16 +257,24 @@ def test_a_new_task_stops_the_older_one_of_its_mounting() -> None:
     work.close()
 
 
-def test_a_task_that_fails_can_be_asked_again() -> None:
-    work = Work()
+def test_a_task_that_breaks_is_told_and_not_begun_over_and_over(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    work, times = Work(), []
 
     def broken(progress: Progress) -> Any:
+        times.append(1)
         raise ValueError("no")
 
     task = work.task("ring", ("a", ""), broken)
     task.wait(5)
     assert task.failed
-    again = work.task("ring", ("a", ""), lambda progress: "answer")
+    assert task.broke
+    assert work.task("ring", ("a", ""), broken) is task
+    assert len(times) == 1
+    assert "could not be worked out" in caplog.text
+    # Other readings are another matter.
+    again = work.task("ring", ("b", ""), lambda progress: "answer")
     again.wait(5)
     assert again.answer == "answer"
     work.close()
