@@ -337,8 +337,9 @@ def _planes(
     lean = at.lean[first[run]]
     out = np.column_stack([way[run][:, 1], -way[run][:, 0]]) / length[run, None]
     face = -np.column_stack([out, lean]) / np.hypot(1.0, lean)[:, None]
-    face_level = np.einsum("ri,ri->r", face, np.column_stack(
-        [start[run, :2] + (start[run, 2] * lean)[:, None] * -out, start[run, 2]]) - mass)  # fmt: skip
+    foot = start[run] - mass
+    foot[:, :2] -= (start[run, 2] * lean)[:, None] * out
+    face_level = np.einsum("ri,ri->r", face, foot)
     left = at.seats.ledge_after[first[run]]
     floor_level = np.where(before & left, floor_level, np.nan)
     face_level = np.where(before, face_level, np.nan)

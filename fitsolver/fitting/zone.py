@@ -50,9 +50,9 @@ class Zone:
 class Ledge:
     """Ledge or notches under the girdle, by direction (n,).
 
-    `cover_mm` how far the outline overhangs the inner edge, nan where no ledge is left; `ledge_deg`, `pavilion_deg` the
-    slopes of the two from the level, `gap_mm` how far they part over the bearing's width (nan
-    where less than 0.02 mm of ledge is under the stone).
+    `cover_mm` how far the outline overhangs the inner edge (nan where no ledge is left);
+    `ledge_deg`, `pavilion_deg` the slopes of the two from the level, `gap_mm` how far they part
+    over the bearing's width (nan where less than 0.02 mm of ledge is under the stone).
     """
 
     direction_deg: Array

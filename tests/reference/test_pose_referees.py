@@ -18,7 +18,8 @@ Measured on the slow run's 2,200 cases (every style, openings of every family an
 and claws, cut and uncut, gallery rails, fingers and backs, shifts of 0.08 mm, turns, tilts of up to
 5 deg), none outside; rounded down:
 
-    rest heights, level and as many tilted    1640
+    rest heights, level and as many tilted    1640 (and 149 in worn seats: read by direction,
+                                                   ledges with gaps, claws of their own sizes)
     beside the girdle, clear                  1220, none 1e-6 mm off manifold3d; fcl stopped at none
     beside the girdle, overlapping             950
     edge of a ledge, of notches           820, 815
@@ -67,7 +68,7 @@ class Tried:
 
 
 def tried(number: int) -> Tried:
-    """Case `number`: one in four is uncut, one in three has a rail, of the cut one in five is worn."""
+    """Case `number`: one in four is uncut, one in three has a rail, one in five is worn."""
     rng = np.random.default_rng([SEED, number])
     state = "uncut" if number % 4 == 3 else "cut"
     worn = state == "cut" and number % 5 == 2
