@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from fitsolver.stones.material import Material
 
 USUAL = "corundum"
+ONE_LINE = 100_000
+"""So wide that no sentence is broken; the browser does that."""
 PAPERS = ("a4", "letter")
 # Widths of the range chart, either side of the size to ask for.
 CURVE_POINTS = 25
@@ -78,7 +80,7 @@ def chosen(asked: Asked) -> Response:
         drawing=Markup(svg(drawing_of(bench, item.ask, headed=False))),
         chart=Markup(range_chart(bench, item)),
         cautions=task.answer.cautions,
-        **check_context(item.ask),
+        told=check_context(bench, item.ask),
     )
 
 
@@ -176,11 +178,15 @@ def task_for(asked: Asked, page: Page) -> Task:
     return asked.site.work.task(asked.slug, mark, make)
 
 
-def check_context(found: Check) -> dict[str, Any]:
+def check_context(bench: Bench, found: Check) -> dict[str, Any]:
     """What a judgement says, for the templates: margins, the setter's work, readings to take."""
+    from fitsolver.fitting.pose import pose_of
     from fitsolver.telling.layout import words
+    from fitsolver.telling.place import place_words
+    from fitsolver.telling.pose_report import pose_lines
     from fitsolver.telling.setting import alterations, ordinary_setting
 
+    head, *lies = pose_lines(pose_of(bench, found), ONE_LINE)
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
     sure = found.verdict == "does not seat" or found.probability >= 0.95
     return {
@@ -190,6 +196,12 @@ def check_context(found: Check) -> dict[str, Any]:
         "ordinary": () if found.verdict == "does not seat" else ordinary_setting(found),
         "alterations": () if found.verdict == "does not seat" else alterations(found),
         "advice": () if sure else [(item, words(item.reading)) for item in found.advice],
+        "lies_head": head,
+        "lies": [line.strip().removeprefix("- ") for line in lies],
+        "contradictions": [
+            (words(item.first), words(item.second), item.apart_u) for item in found.contradictions
+        ],
+        "place": place_words,
         "assumed": assumed_lines(found.assumed),
     }
 

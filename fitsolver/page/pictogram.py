@@ -18,7 +18,9 @@ Line = tuple[float, float, float, float]
 _SECTIONS: Mapping[tuple[str, str], tuple[tuple[float, float], ...]] = {
     ("wall", "cut"): ((16, 12), (24, 12), (24, 28), (34, 34), (34, 50), (16, 50)),
     ("wall", "uncut"): ((18, 12), (26, 12), (26, 50), (18, 50)),
-    ("claws", "cut"): ((14, 6), (26, 6), (26, 18), (20, 18), (20, 27), (26, 31), (26, 46), (14, 46)),
+    ("claws", "cut"): (
+        (14, 6), (26, 6), (26, 18), (20, 18), (20, 27), (26, 31), (26, 46), (14, 46),
+    ),
     ("claws", "uncut"): ((16, 8), (26, 8), (26, 46), (16, 46)),
 }  # fmt: skip
 _FLOOR = 58.0
@@ -27,6 +29,7 @@ _FLOOR = 58.0
 _LINES: Mapping[str, Mapping[tuple[str, str], Line] | Line] = {
     "ledge_width_mm": {("wall", "cut"): (24, 40, 34, 40), ("claws", "cut"): (20, 37, 26, 37)},
     "wall_height_mm": (29, 12, 29, 28),
+    "ledge_heights_mm": (29, 31, 29, 62),
     "wall_thickness_mm": {("wall", "cut"): (16, 7, 24, 7), ("wall", "uncut"): (18, 7, 26, 7)},
     "claw_thickness_mm": {("claws", "cut"): (14, 51, 26, 51), ("claws", "uncut"): (16, 51, 26, 51)},
     "claw_length_mm": {("claws", "cut"): (8, 6, 8, 27), ("claws", "uncut"): (9, 8, 9, 42)},
@@ -36,12 +39,14 @@ _LINES: Mapping[str, Mapping[tuple[str, str], Line] | Line] = {
         ("claws", "cut"): (44, 31, 44, 42), ("claws", "uncut"): (44, 8, 44, 42),
     },
     "depth_below_ledge_mm": {("wall", "cut"): (48, 34, 48, 58), ("claws", "cut"): (48, 31, 48, 58)},
-    "depth_below_rim_mm": {("wall", "uncut"): (48, 12, 48, 58), ("claws", "uncut"): (48, 8, 48, 58)},
+    "depth_below_rim_mm": {
+        ("wall", "uncut"): (48, 12, 48, 58), ("claws", "uncut"): (48, 8, 48, 58),
+    },
 }  # fmt: skip
 _ANGLES: Mapping[str, Mapping[tuple[str, str], tuple[str, str]]] = {
     # A reference line and an arc.
     "ledge_angle_deg": {
-        ("wall", "cut"): ("M24 28H46", "M40 28A16 16 0 0 1 37.700000000000003 36.2"),
+        ("wall", "cut"): ("M24 28H46", "M40 28A16 16 0 0 1 37.7 36.2"),
         ("claws", "cut"): ("M20 27H42", "M36 27A16 16 0 0 1 33.7 35.2"),
     },
     "wall_lean_deg": {
@@ -54,12 +59,27 @@ _ANGLES: Mapping[str, Mapping[tuple[str, str], tuple[str, str]]] = {
     },
 }
 
+# Keys that are shown by the picture of another.
+_ALIKE: Mapping[str, str] = {
+    "ledge_widths_mm": "ledge_width_mm",
+    "wall_heights_mm": "wall_height_mm",
+    "wall_leans_deg": "wall_lean_deg",
+}
+
 
 @cache
 def pictogram(key: str, holds: str, state: str, back: str, family: str) -> str:
     """Return the drawing of a key as an <svg> element, "" where there is none."""
+    key = _ALIKE.get(key, key)
     if (
-        key in ("claw_directions_deg", "opening_radii_mm", "claw_width_mm", "irregularity_mm")
+        key
+        in (
+            "ledge_missing_deg",
+            "claw_directions_deg",
+            "opening_radii_mm",
+            "claw_width_mm",
+            "irregularity_mm",
+        )
         or (key.startswith("opening_"))
         or key in ("gallery_length_mm", "gallery_width_mm")
     ):
@@ -163,6 +183,9 @@ def _plan(key: str, holds: str, family: str) -> str:
             f"{right:g} 32S62 56 48 51S{left - 2:g} 50 {left:g} 32Z"
             '"/>'
         )
+    if key == "ledge_missing_deg":
+        parts.append(f'<path class="p-hidden" d="{_outline(family, half_width * 0.78, 0.0)}"/>')
+        parts.append('<path class="p-dim" d="M48 32L24 24M48 32L26 44M27 25A22 22 0 0 0 29 42"/>')
     if key.startswith("gallery"):
         parts.append(f'<path class="p-hidden" d="{_outline(family, half_width * 0.8, 0.0)}"/>')
     return "".join(parts)

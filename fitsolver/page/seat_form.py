@@ -40,8 +40,9 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "opening_level": get_args(OpeningLevel),
     "make": get_args(Make),
     "finger_along": get_args(Finger),
+    "flush": ("no", "yes"),
 }
-"""What says which kind of seat it is; all but the last stand under [seat]."""
+"""What says which kind of seat it is; all but `finger_along` stand under [seat]."""
 TOP = ("name", "story", "period", "finger_along", "finger_diameter_mm")
 LEVELS = get_args(Level)
 # The forms of a reading, by the keys that only one of them has; `reading_entry` reads them.
@@ -56,7 +57,28 @@ AGAIN = "again"
 MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
 KEPT = "kept:"
 LISTS = ("claw_directions_deg",)
-RADII = "opening_radii_mm"
+# One line of the field is one place: its direction, and what was read there.
+PLACES: Mapping[str, str] = {
+    "opening_radii_mm": "read",
+    "ledge_widths_mm": "read",
+    "ledge_heights_mm": "read",
+    "wall_heights_mm": "read",
+    "wall_leans_deg": "lean_deg",
+}
+GAPS = "ledge_missing_deg"
+CLAWS = "claws"
+"""Claws described one by one; a key of the file that has no single range."""
+CLAW_WORDS: Mapping[str, str] = {
+    "thickness": "thickness_mm",
+    "width": "width_mm",
+    "length": "length_mm",
+    "notch-depth": "notch_depth_mm",
+    "notch-level": "notch_level_mm",
+    "lean": "lean_deg",
+}
+CLAW_FLAGS = ("corner", "pair", "shared")
+UNCHANGED = "..."
+"""Stands for a reading that a line cannot hold: it stays as the file has it."""
 TRACED = ("opening_points_u_mm", "opening_points_scale_u_pct", "opening_points_turn_deg")
 """What belongs to traced points; a page of its own asks for them."""
 NO_FIELD = ("at_deg", *TRACED)
@@ -89,7 +111,7 @@ class Complaint:
 
 def is_reading(key: str) -> bool:
     """Whether a key is given as a reading, with repeats, ways and an instrument."""
-    return key in KEYS and key not in (*PLAIN, *LISTS, RADII, *NO_FIELD)
+    return key in KEYS and key not in (*PLAIN, *LISTS, *PLACES, GAPS, *NO_FIELD)
 
 
 def belongs(key: str, kind: Mapping[str, str]) -> bool:
@@ -101,7 +123,7 @@ def belongs(key: str, kind: Mapping[str, str]) -> bool:
 @cache
 def _needed(kind: tuple[tuple[str, str], ...]) -> frozenset[str]:
     """Keys that the strict reader misses in a seat of a kind with nothing else said."""
-    seat = {key: value for key, value in kind if key != "finger_along"}
+    seat: Data = {key: value for key, value in kind if key not in ("finger_along", "flush")}
     faults = _faults({"name": "x", "seat": seat})
     return frozenset(each.key for each in faults if each.missing)
 
@@ -136,16 +158,21 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
     for key in ("name", "story", "period", "finger_along"):
         fields[key] = _text(data.get(key))
     for key in CHOICES:
-        if key != "finger_along":
+        if key == "flush":
+            fields[key] = "yes" if seat.get(key) is True else "no"
+        elif key != "finger_along":
             fields[key] = _text(seat.get(key))
+    fields[CLAWS] = _claws_text(seat.get(CLAWS))
     for key in KEYS:
         value = (data if key in TOP else seat).get(key)
         if value is None or key in NO_FIELD:
             continue
         if is_reading(key):
             fields |= _reading_fields(key, value)
-        elif key == RADII:
-            fields[key] = _radii_text(value)
+        elif key in PLACES:
+            fields[key] = _places_text(value, PLACES[key])
+        elif key == GAPS:
+            fields[key] = _gaps_text(value)
         else:
             fields[key] = _text(value)
     allowed = data.get("allowances")
@@ -166,7 +193,14 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
     period = fields.get("period", "").strip()
     _put(data, "period", int(period) if re.fullmatch(r"\d{1,6}", period) else period or None)
     for key in CHOICES:
-        _put(data if key == "finger_along" else seat, key, fields.get(key, "").strip() or None)
+        if key == "flush":
+            _put(seat, key, True if fields.get(key) == "yes" else None)
+        else:
+            _put(data if key == "finger_along" else seat, key, fields.get(key, "").strip() or None)
+    if fields.get("holds") != "claws":
+        seat.pop(CLAWS, None)
+    elif CLAWS not in seat or typed_of(CLAWS, fields) != typed_of(CLAWS, was):
+        _put(seat, CLAWS, _claws_data(fields.get(CLAWS, ""), seat.get(CLAWS)))
     for key in KEYS:
         if key in NO_FIELD:
             continue
@@ -177,8 +211,11 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
             continue
         elif is_reading(key):
             _put(table, key, _reading_data(key, fields, table.get(key)))
-        elif key == RADII:
-            _put(table, key, _radii_data(fields.get(key, ""), table.get(key)))
+        elif key in PLACES:
+            _put(table, key, _places_data(fields.get(key, ""), table.get(key), PLACES[key]))
+        elif key == GAPS:
+            lines = map(_parts, fields.get(key, "").splitlines())
+            _put(table, key, [[_number(each) for each in line] for line in lines if line] or None)
         elif key in LISTS:
             _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
         else:
@@ -250,11 +287,8 @@ def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complai
 
 def _complaint(fault: Fault) -> Complaint:
     key = fault.key.removeprefix("seat.")
-    if key.startswith("allowances."):
-        name = key
-    else:
-        name = re.split(r"[.\[]", key, maxsplit=1)[0]
-    known = name in KEYS or name in CHOICES or name in TOP or name.startswith("allowances.")
+    name = key if key.startswith("allowances.") else re.split(r"[.\[]", key, maxsplit=1)[0]
+    known = name in (*KEYS, *CHOICES, *TOP, CLAWS) or name.startswith("allowances.")
     remedy = fault.remedy
     if fault.rule.startswith(MISSING) and name in KEYS:
         remedy = KEYS[name].remedy
@@ -375,7 +409,7 @@ def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object
     return entry["read"] if list(entry) == ["read"] else entry
 
 
-def _radii_text(value: object) -> str:
+def _places_text(value: object, name: str) -> str:
     if not isinstance(value, list | tuple):
         return _text(value)
     lines = []
@@ -383,12 +417,12 @@ def _radii_text(value: object) -> str:
         if not isinstance(item, Mapping):
             lines.append(_text(item))
             continue
-        words = [_text(item.get("at_deg")), _text(item.get("read")), _text(item.get("with"))]
+        words = [_text(item.get("at_deg")), _text(item.get(name)), _text(item.get("with"))]
         lines.append("  ".join(word for word in words if word))
     return "\n".join(lines)
 
 
-def _radii_data(text: str, before: object) -> list[Data] | None:
+def _places_data(text: str, before: object, name: str) -> list[Data] | None:
     """Read lines of direction, distance (repeats behind it) and, if need be, an instrument."""
     old = {
         _text(item.get("at_deg")): item
@@ -409,10 +443,66 @@ def _radii_data(text: str, before: object) -> list[Data] | None:
         entry: Data = {"at_deg": _number(words[0]), **kept}
         reads: Sequence[float | str] = [_length(word) for word in numbers[1:]]
         if reads:
-            entry["read"] = reads[0] if len(reads) == 1 else list(reads)
+            entry[name] = reads[0] if len(reads) == 1 else list(reads)
         if tool:
             entry["with"] = tool
         found.append(entry)
+    return found or None
+
+
+def _gaps_text(value: object) -> str:
+    if not isinstance(value, list | tuple):
+        return _text(value)
+    return "\n".join(_text(each) for each in value)
+
+
+def _claws_text(value: object) -> str:
+    """Write every claw on a line: where it stands, then what differs in it, each by its word."""
+    lines = []
+    for item in value if isinstance(value, list | tuple) else ():
+        if not isinstance(item, Mapping):
+            continue
+        words = [_text(item.get("at_deg"))]
+        for word, name in CLAW_WORDS.items():
+            if name in item:
+                plain = not isinstance(item[name], Mapping | str)
+                words.append(f"{word} {_text(item[name]) if plain else UNCHANGED}")
+        words += [flag for flag in CLAW_FLAGS if item.get(flag) is True]
+        lines.append("  ".join(words))
+    return "\n".join(lines)
+
+
+def _claws_data(text: str, before: object) -> list[Data] | None:
+    """Read lines of claws; what a line cannot hold comes from the claw that stood there before."""
+    old = {
+        _text(item.get("at_deg")): item
+        for item in (before if isinstance(before, list | tuple) else ())
+        if isinstance(item, Mapping)
+    }
+    found: list[Data] = []
+    for line in text.splitlines():
+        words = _parts(line.replace("°", " ").replace(":", " "))
+        if not words:
+            continue
+        claw: Data = {"at_deg": _number(words[0])}
+        known = old.get(_text(claw["at_deg"]), {})
+        name = ""
+        for word in words[1:]:
+            if word in CLAW_WORDS:
+                name = CLAW_WORDS[word]
+            elif word in CLAW_FLAGS:
+                claw[word], name = True, ""
+            elif not name:
+                claw[word[:40]] = True  # the reader says that there is no such word
+            elif word == UNCHANGED:
+                if name in known:
+                    claw[name] = known[name]
+            elif name in claw and name != "lean_deg":
+                several = claw[name] if isinstance(claw[name], list) else [claw[name]]
+                claw[name] = [*several, _length(word)]
+            else:
+                claw[name] = _length(word)
+        found.append(claw)
     return found or None
 
 

@@ -13,7 +13,10 @@ from fitsolver.errors import FitsolverError, InputFaults
 from fitsolver.files.datafile import parse_toml
 from fitsolver.page.seat_form import (
     CHOICES,
+    CLAWS,
+    GAPS,
     LEVELS,
+    PLACES,
     WAYS,
     Complaint,
     Data,
@@ -45,6 +48,7 @@ KIND_BY_DEFAULT = {
     "opening_family": "oval",
     "opening_level": "rim",
     "make": "hand",
+    "flush": "no",
     "finger_along": "width",
 }
 SHARED_FIELDS = ("story", "period")
@@ -306,6 +310,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "faults": _by_key(complaints(data, asked.site.store.folder)),
         "keys": KEYS,
         "is_reading": is_reading,
+        "in_lines": (*PLACES, GAPS),
         "ways": WAYS,
         "levels": LEVELS,
         "tools": tuple(dict.fromkeys((*INSTRUMENTS, *own))),
@@ -364,7 +369,7 @@ def _by_key(found: list[Complaint]) -> dict[str, list[Complaint]]:
 def _shown(fields: Mapping[str, str]) -> list[str]:
     """Fields that the form shows and that may have a fault beside them."""
     allowances = [f"allowances.{name}" for name in TABLE]
-    return ["name", "period", *CHOICES, *needed(fields), *further(fields), *allowances]
+    return ["name", "period", *CHOICES, CLAWS, *needed(fields), *further(fields), *allowances]
 
 
 def _kept(fields: Mapping[str, str]) -> dict[str, str]:

@@ -46,7 +46,7 @@ Faults = dict[str, str]
 
 
 def stones(asked: Asked) -> Response:
-    """Show the list of stones found for a mounting, judged side by side, and the form to try one."""
+    """Show the stones found for a mounting, judged side by side, and the form to try one."""
     said = asked.site.words.stones.kept.format(name=asked.query["kept"][:80]) if (
         "kept" in asked.query
     ) else ""  # fmt: skip
@@ -264,7 +264,7 @@ def _judged(
         "drawing": Markup(svg(drawing_of(bench, found, measured=heights, headed=False))),
         "cautions": cautions(stuff, bench.mounting),
         **weighed,
-        **check_context(found),
+        **check_context(bench, found),
     }
 
 

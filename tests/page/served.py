@@ -19,6 +19,8 @@ from fitsolver.page.server import LOCAL, listener
 from fitsolver.page.store import Store
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+SOUND = {path.stem: path for path in sorted(EXAMPLES.rglob("*.toml")) if path.stem != "faulty"}
+"""Every example that can be answered, by its name."""
 SEAT = {
     "name": "Oval collet (invented)", "holds": "wall", "state": "cut", "back": "open",
     "opening_family": "oval", "opening_level": "girdle", "make": "hand", "finger_along": "width",
@@ -86,10 +88,7 @@ class Visitor:
 
 def with_examples(folder: Path) -> Path:
     """Put the sound examples into a folder."""
-    for path in EXAMPLES.glob("*.toml"):
-        if path.stem != "faulty":
-            shutil.copy(path, folder)
-    for path in EXAMPLES.glob("*.csv"):
+    for path in (*SOUND.values(), *EXAMPLES.rglob("*.csv")):
         shutil.copy(path, folder)
     (folder / "candidates.csv").rename(folder / "old-cushion-collet.csv")
     return folder

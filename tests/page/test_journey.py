@@ -154,7 +154,8 @@ def test_no_view_has_a_barrier(browser: Any, full: str, size: tuple[int, int], d
 
 # Links within a sentence are exempt (WCAG 2.2, 2.5.8), radio buttons count with their label.
 SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, input, select, summary')]
-  .filter(e => e.checkVisibility() && e.type !== 'hidden' && !e.closest('.skip, p.hint, footer, [aria-hidden]'))
+  .filter(e => e.checkVisibility() && e.type !== 'hidden'
+               && !e.closest('.skip, p.hint, footer, [aria-hidden]'))
   .map(e => e.type === 'radio' ? e.closest('label') : e)
   .filter(e => { const b = e.getBoundingClientRect();
                  return b.width > 1 && (b.height < 43.5 || b.width < 43.5); })

@@ -8,7 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from served import EXAMPLES, READINGS, SEAT, Visitor, with_examples
+from served import EXAMPLES, READINGS, SEAT, SOUND, Visitor, with_examples
 
 from fitsolver.page.seat_form import (
     CHOICES,
@@ -25,14 +25,12 @@ from fitsolver.page.store import Page
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.seats.mounting_key import KEYS
 
-SOUND = sorted(path for path in EXAMPLES.glob("*.toml") if path.stem != "faulty")
-
 
 def text_of(page: str) -> str:
     return html.unescape(re.sub(r"<[^>]+>", " ", page))
 
 
-@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SOUND.values(), ids=list(SOUND))
 def test_an_example_comes_back_from_the_form_to_the_byte(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     data = data_in(Page(text=text, revision=""))
@@ -41,14 +39,14 @@ def test_an_example_comes_back_from_the_form_to_the_byte(path: Path) -> None:
     assert toml_of(again, text) == text
 
 
-@pytest.mark.parametrize("path", SOUND, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SOUND.values(), ids=list(SOUND))
 def test_a_form_filled_from_an_example_makes_the_same_mounting(path: Path, tmp_path: Path) -> None:
     data = data_in(Page(text=path.read_text(encoding="utf-8"), revision=""))
     kept = {key: data[key] for key in ("instruments", "budget") if key in data}
     # A trace has a page of its own; the form leaves it as it is.
     traced = {key: value for key, value in data["seat"].items() if key.startswith("opening_points")}
     kept["seat"] = traced
-    for table in EXAMPLES.glob("*.csv"):
+    for table in EXAMPLES.rglob("*.csv"):
         shutil.copy(table, tmp_path)
     made = data_of(fields_of(data), kept)
     new = tmp_path / "new.toml"
@@ -274,3 +272,30 @@ def test_all_english_of_the_page_stands_in_one_place() -> None:
         assert not words, f"{path.name} says {sorted(words)} by itself"
         for attribute in ("placeholder", "aria-label", "title", "alt"):
             assert not re.search(rf'{attribute}="[A-Za-z]', text), path.name
+
+
+def test_claws_one_by_one_are_lines_of_words() -> None:
+    fields = {**SEAT, "holds": "claws", "claws": "45 thickness 0,9 0.92 lean 5 corner\n135: pair"}
+    made = data_of(fields, {})["seat"]["claws"]
+    assert made == [
+        {"at_deg": 45, "thickness_mm": [0.9, 0.92], "lean_deg": 5.0, "corner": True},
+        {"at_deg": 135, "pair": True},
+    ]
+    again = fields_of({"seat": {**SEAT, "claws": made}})["claws"]
+    assert data_of({**fields, "claws": again}, {})["seat"]["claws"] == made
+    # What a line cannot hold stays as it was; what is no word is for the reader to refuse.
+    before = {"seat": {"claws": [{"at_deg": 45, "width_mm": {"read": 1.0, "note": "worn"}}]}}
+    kept = data_of({**fields, "claws": "45 width ... corner\n90 loose"}, before)["seat"]["claws"]
+    assert kept[0] == {"at_deg": 45, "width_mm": {"read": 1.0, "note": "worn"}, "corner": True}
+    assert {each.key for each in complaints({**SEAT, "seat": {"claws": kept}})} >= {"claws"}
+
+
+def test_places_and_gaps_are_lines() -> None:
+    fields = {**SEAT, "wall_leans_deg": "0 1\n90 6,5", "ledge_missing_deg": "155 200\n10 20",
+              "flush": "yes"}  # fmt: skip
+    seat = data_of(fields, {})["seat"]
+    assert seat["wall_leans_deg"] == [
+        {"at_deg": 0, "lean_deg": 1.0}, {"at_deg": 90, "lean_deg": 6.5},
+    ]  # fmt: skip
+    assert seat["ledge_missing_deg"] == [[155, 200], [10, 20]]
+    assert seat["flush"] is True
