@@ -111,6 +111,8 @@ def answer(arguments: Sequence[str]) -> Answer:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command, print its answer and return its exit code."""
+    # Matrices here are small: threads on them cost more than they give.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A name in letters that the terminal lacks must not end in a traceback.

@@ -72,6 +72,7 @@ LAYERS = (
     (
         "budget",
         "errors",
+        "crew",
         "units",
         "calibrated",
         "centring",

@@ -68,9 +68,10 @@ def progress_bar(label: str, shown: bool = True) -> Iterator[Callable[[int, int]
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    # Drawn when told, not by a thread: processes are forked meanwhile.
+    with Progress(console=Console(stderr=True), transient=True, auto_refresh=False) as bar:
         task = bar.add_task(label, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        yield lambda done, total: bar.update(task, completed=done, total=total, refresh=True)
 
 
 def keep_memory() -> None:

@@ -48,6 +48,7 @@ def card(
 
     from dataclasses import replace
 
+    from fitsolver.crew import together
     from fitsolver.files.datafile import write_text
     from fitsolver.fitting.proposal import LIMIT
     from fitsolver.market import spec as market
@@ -62,8 +63,9 @@ def card(
             date=datetime.date.today(),
             limit=LIMIT if limit is None else limit,
             progress=progress,
+            crew=together,
         )
-    page = card_html(found, ready, stuff)
+    page = card_html(found, ready, stuff, crew=together)
     write_text(output, page, overwrite=force)
     names = known_cuts(found)
     code = code_of(item.verdict for item in found.wanted)

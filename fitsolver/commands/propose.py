@@ -39,13 +39,18 @@ def propose(
 
     from dataclasses import replace
 
+    from fitsolver.crew import together
     from fitsolver.fitting import proposal
 
     ready = replace(ready, ranking=order)
     keep_memory()
     with progress_bar("Trying cuts") as progress:
         found = proposal.propose(
-            ready, stuff, limit=proposal.LIMIT if limit is None else limit, progress=progress
+            ready,
+            stuff,
+            limit=proposal.LIMIT if limit is None else limit,
+            progress=progress,
+            crew=together,
         )
     code = code_of(item.verdict for item in found.proposals)
     aside = ""

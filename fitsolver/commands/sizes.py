@@ -35,6 +35,7 @@ def sizes(
     assert style is not None
     assert stuff is not None
 
+    from fitsolver.crew import together
     from fitsolver.fitting.proposal import propose
     from fitsolver.fitting.region import region
     from fitsolver.telling import range_report
@@ -43,7 +44,7 @@ def sizes(
     with progress_bar("Judging sizes") as progress:
         found = propose(ready, stuff, styles=[style], limit=1, progress=progress)
         proposed = found.proposals[0] if found.proposals else None
-        every = None if proposed is None else region(ready, proposed)
+        every = None if proposed is None else region(ready, proposed, crew=together)
     aside = ""
     if draw is not None and every is not None:
         from fitsolver.drawings.range_chart import range_chart

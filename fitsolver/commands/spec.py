@@ -69,6 +69,7 @@ def spec(
 
     from dataclasses import replace
 
+    from fitsolver.crew import together
     from fitsolver.fitting.proposal import LIMIT
     from fitsolver.market import spec as market
 
@@ -76,14 +77,25 @@ def spec(
     keep_memory()
     with progress_bar("Trying cuts") as progress:
         found = market.spec(
-            ready, stuff, date=day, limit=LIMIT if limit is None else limit, progress=progress
+            ready,
+            stuff,
+            date=day,
+            limit=LIMIT if limit is None else limit,
+            progress=progress,
+            crew=together,
         )
     aside = ""
     if output is not None:
         from fitsolver.paper.sheet import write_sheet
 
         write_sheet(
-            found, ready, output, paper=paper or "a4", bar_measured_mm=bar_mm, overwrite=force
+            found,
+            ready,
+            output,
+            paper=paper or "a4",
+            bar_measured_mm=bar_mm,
+            overwrite=force,
+            crew=together,
         )
         aside = f"Sheet: {output}"
     code = code_of(item.verdict for item in found.wanted)

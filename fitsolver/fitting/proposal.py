@@ -11,11 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.crew import Crew, alone
 from fitsolver.fitting import merit
 from fitsolver.fitting.scan import Spot, depth_limits, scan
 from fitsolver.fitting.solver import (
@@ -166,25 +168,26 @@ def propose(
     styles: Iterable[CutStyle] | None = None,
     limit: int = LIMIT,
     progress: Callable[[int, int], None] | None = None,
+    crew: Crew = alone,
 ) -> Proposals:
     """Judge every cut style (or those given) for a mounting; the best `limit` in full, best first.
 
     Beads and briolettes, which hang by a drilled hole, are left aside unless they are given.
 
-    `progress` is told how many styles are done, of how many.
+    `progress` is told how many styles are done, of how many. `crew` does the styles, which do not
+    depend on one another.
     """
     chosen = tuple(styles) if styles is not None else tuple(c for c in cuts() if not c.strung)
     total = len(chosen) + limit
-    hopes: list[_Hope] = []
-    left: list[LeftOut] = []
-    for done, style in enumerate(chosen):
-        answer = _first_look(ready, style)
-        if isinstance(answer, _Hope):
-            hopes.append(answer)
-        else:
-            left.append(answer)
-        if progress is not None:
-            progress(done + 1, total)
+
+    def told(before: int) -> Callable[[int], None] | None:
+        if progress is None:
+            return None
+        return lambda done: progress(min(before + done, total), total)
+
+    looks = crew(partial(_first_look, ready), chosen, told(0))
+    hopes = [look for look in looks if isinstance(look, _Hope)]
+    left = [look for look in looks if isinstance(look, LeftOut)]
     hopes.sort(
         key=lambda item: (
             -round(item.score, 2),
@@ -194,13 +197,13 @@ def propose(
     )
     found: list[tuple[_Hope, Proposal]] = []
     while hopes and len(found) < limit:
-        full = _in_full(ready, hopes.pop(0), material)
-        if isinstance(full, LeftOut):
-            left.append(full)
-        else:
-            found.append(full)
-        if progress is not None:
-            progress(len(chosen) + len(found), total)
+        batch, hopes = hopes[: limit - len(found)], hopes[limit - len(found) :]
+        in_full = partial(_in_full, ready, material=material)
+        for full in crew(in_full, batch, told(len(chosen) + len(found))):
+            if isinstance(full, LeftOut):
+                left.append(full)
+            else:
+                found.append(full)
     if progress is not None:
         progress(total, total)
     # Of equals the more faceted one, which shows a window least.

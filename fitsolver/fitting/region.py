@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.crew import Crew, alone
 from fitsolver.fitting.placement import place
 from fitsolver.fitting.proposal import Proposal, Range
 from fitsolver.fitting.requirement import bounds, requirements
@@ -154,15 +155,18 @@ class Region:
         return tuple(found)
 
 
-def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS) -> Region:
-    """Work out the seating range of a proposed cut about the size to ask for."""
+def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS, crew: Crew = alone) -> Region:
+    """Work out the seating range of a proposed cut about the size to ask for.
+
+    `crew` judges the ratios of length to width, which do not depend on one another.
+    """
     ask = proposal.ask
     style, stone = proposal.style, ask.stone
     ratios, widths = _reach(ready, proposal)
-    least, _, most = depth_limits(style)
+    shallow, _, deep = depth_limits(style)
     boxes = [proposal.depth_mm, *((proposal.after_alteration or ())[2:])]
-    low = min(least * widths[0], *(box.low for box in boxes), stone.depth_mm)
-    high = max(most * widths[-1], *(box.high for box in boxes), stone.depth_mm)
+    low = min(shallow * widths[0], *(box.low for box in boxes), stone.depth_mm)
+    high = max(deep * widths[-1], *(box.high for box in boxes), stone.depth_mm)
     depths = np.linspace(low, high, DEPTHS)
     width = np.tile(widths, (len(ratios), 1))
     length = width * ratios[:, None]
@@ -170,22 +174,25 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS) -> Region:
     nominal, nominal_altered = _nominal(ready, proposal, ratios, widths, every_depth)
     # Far outside, the draws would say no more than the best estimate does.
     near = nominal_altered.max(axis=2) > -HOPELESS_MM
-    count = int(near.sum())
-    turn = np.full(count, np.deg2rad(ask.turn_deg))
-    stand = Poses(turn=turn, height=np.full(count, ask.girdle_bottom_mm))
-    judged = tile(
-        ready,
-        style,
-        length[near],
-        width[near],
-        depths,
-        stand,
-        draws=draws,
-        alike=ALIKE,
-        places=False,
-    )
     level = ready.allowances["seats_from_probability"]
-    least, altered = (field.min(axis=2) for field in (judged.margins, judged.altered))
+    rows = np.flatnonzero(near.any(axis=1))
+
+    def judged(row: int) -> tuple[Array, Array]:
+        asked = near[row]
+        turn = np.full(int(asked.sum()), np.deg2rad(ask.turn_deg))
+        stand = Poses(turn=turn, height=np.full(len(turn), ask.girdle_bottom_mm))
+        found = tile(
+            ready, style, length[row, asked], width[row, asked], depths, stand, draws=draws,
+            alike=ALIKE, places=False,
+        )  # fmt: skip
+        return found.margins.min(axis=2), found.altered.min(axis=2)
+
+    told = crew(judged, rows.tolist())
+    shape = (0, len(depths), 1)
+    least, altered = (
+        np.concatenate([each[side] for each in told]) if told else np.empty(shape)
+        for side in (0, 1)
+    )
     room: dict[Setting, Array] = {
         "ordinary": nominal.copy(),
         "sure": nominal.copy(),

@@ -71,17 +71,19 @@ class Seated:
         return self.z_mm - self.stone.girdle_mm / 2
 
     @property
-    def level_mm(self) -> float:
-        """Height of the girdle's edge that the metal beside it is nearest to [mm].
+    def lean(self) -> Array:
+        """Tangent of the inward lean at every station, (n,)."""
+        return np.broadcast_to(self.seats.lean[0], self.seats.claw.shape)
 
-        Where some metal leans inward and some does not, the upper edge.
-        """
-        leans = bool((self.seats.lean[0] > 0).any())
-        return self.girdle_bottom_mm + (self.stone.girdle_mm if leans else 0.0)
+    @property
+    def level_mm(self) -> Array:
+        """Height of the girdle's edge that the metal at every station is nearest to, (n,) [mm]."""
+        return self.girdle_bottom_mm + np.where(self.lean > 0, self.stone.girdle_mm, 0.0)
 
-    def face_at(self, z_mm: float) -> Array:
-        """The metal's inner face at a height, (n, 2) [mm]."""
-        face: Array = self.seats.opening_at(np.full(self.seats.count, z_mm))[0]
+    def face_at(self, z_mm: Array) -> Array:
+        """The metal's inner face at heights (n,), (n, 2) [mm]."""
+        seats = self.seats
+        face: Array = seats.opening[0] - (z_mm * self.lean)[:, None] * seats.outward
         return face
 
     @cached_property
@@ -95,10 +97,10 @@ class Seated:
 
     @cached_property
     def ledge_runs(self) -> tuple[Indices, Indices]:
-        """The same of the ledge: runs along which it is left."""
+        """The same of the ledge or the notches: those along which it is left."""
         first, last = self.runs
-        there = self.seats.ledge_after[first]
-        return first[there], last[there]
+        kept = self.seats.ledge_after[first]
+        return first[kept], last[kept]
 
     @cached_property
     def ledge(self) -> tuple[Array, Array] | None:

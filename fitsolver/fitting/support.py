@@ -190,10 +190,10 @@ def _contacts(
     if at.ledge is not None:
         inner, outer = at.ledge
         first, last = at.ledge_runs
-        left = at.seats.has_ledge
         name = "notch" if at.claws else "ledge"
         rows.append((f"{name} edge", inner[first], inner[last], 0.0))
         # Lines down the ledge, and the diagonals of its quads.
+        left = at.seats.has_ledge
         rows.append((name, inner[left], outer[left], _FACE))
         rows.append((name, inner[first], outer[last], _FACE))
     if at.rail is not None:

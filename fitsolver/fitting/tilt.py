@@ -240,8 +240,7 @@ def _conditions(at: Seated, mass: Array) -> _Conditions:
     low, seats = at.girdle_bottom_mm, at.seats
     for z in (low, low + at.stone.girdle_mm):
         height = np.clip(z, outer[:, 2], np.maximum(seats.top[0], outer[:, 2]))
-        inward = (height * seats.lean[0])[:, None] * seats.outward
-        face = np.column_stack([seats.opening[0] - inward, height])
+        face = np.column_stack([at.face_at(height), height])
         rows.append((face, first, last, True))
     points = np.concatenate([row[start] for row, start, _, _ in rows]) - mass
     ways = np.concatenate([row[stop] - row[start] for row, start, stop, _ in rows])
@@ -335,12 +334,14 @@ def _planes(
     up *= np.sign(up[:, 2:])
     up /= np.linalg.norm(up, axis=1)[:, None]
     floor_level = np.einsum("ri,ri->r", up, start[run] - mass)
-    lean = np.broadcast_to(at.seats.lean[0], len(outer))[first[run]]
+    lean = at.lean[first[run]]
     out = np.column_stack([way[run][:, 1], -way[run][:, 0]]) / length[run, None]
     face = -np.column_stack([out, lean]) / np.hypot(1.0, lean)[:, None]
-    foot = start[run, :2] - start[run, 2:] * lean[:, None] * out
-    face_level = np.einsum("ri,ri->r", face, np.column_stack([foot, start[run, 2]]) - mass)
-    floor_level = np.where(before & at.seats.ledge_after[first[run]], floor_level, np.nan)
+    foot = start[run] - mass
+    foot[:, :2] -= (start[run, 2] * lean)[:, None] * out
+    face_level = np.einsum("ri,ri->r", face, foot)
+    left = at.seats.ledge_after[first[run]]
+    floor_level = np.where(before & left, floor_level, np.nan)
     face_level = np.where(before, face_level, np.nan)
     return (
         np.concatenate([up, face]),

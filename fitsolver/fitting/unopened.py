@@ -68,8 +68,7 @@ def _notch(at: Seated) -> Array:
     """How much further in than its notch a cut claw stands above it, (n, 1) [mm]."""
     if at.seats.notch is None:
         return np.zeros((len(at.seats.claw), 1))
-    depth: Array = at.seats.notch[0][:, None]
-    return depth
+    return np.broadcast_to(at.seats.notch[0], at.seats.claw.shape)[:, None]
 
 
 def _movable(at: Seated) -> Surface:
@@ -83,7 +82,7 @@ def _movable(at: Seated) -> Surface:
     foot = np.zeros_like(top) if seats.mouth is None else np.minimum(seats.mouth[0], top)
     rows = []
     for z in (foot, top):
-        plan = seats.opening[0] - (z * seats.lean[0])[:, None] * seats.outward - notch
+        plan = at.face_at(z) - notch
         rows.append(np.column_stack([plan, z]))
     first, last = at.runs
     low, high = rows
@@ -107,7 +106,7 @@ def _tightest(at: Seated) -> tuple[float, Array]:
     best, where = np.inf, np.zeros(2)
     for part in (0.0, 1.0):
         z = at.level_mm + part * np.maximum(top - at.level_mm, 0.0)
-        face = at.seats.opening[0] - (z * at.seats.lean[0])[:, None] * at.seats.outward
+        face = at.face_at(z)
         if part > 0:
             face = face - notch
         gap, place = gaps(at, face[first], face[last])

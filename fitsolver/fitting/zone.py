@@ -50,9 +50,9 @@ class Zone:
 class Ledge:
     """Ledge or notches under the girdle, by direction (n,).
 
-    `cover_mm` how far the outline overhangs the inner edge; `ledge_deg`, `pavilion_deg` the
-    slopes of the two from the level, `gap_mm` how far they part over the bearing's width (nan
-    where less than 0.02 mm of ledge is under the stone).
+    `cover_mm` how far the outline overhangs the inner edge (nan where no ledge is left);
+    `ledge_deg`, `pavilion_deg` the slopes of the two from the level, `gap_mm` how far they part
+    over the bearing's width (nan where less than 0.02 mm of ledge is under the stone).
     """
 
     direction_deg: Array
@@ -125,7 +125,7 @@ def _beside(at: Seated) -> Zone:
     face = at.face_at(at.level_mm)
     first, last = at.runs
     gap, place = gaps(at, face[first], face[last])
-    points = np.column_stack([place, np.full(len(place), at.level_mm)])
+    points = np.column_stack([place, at.level_mm[first]])
     return _zone("claw" if at.claws else "wall", "sideways", gap, points)
 
 
@@ -287,12 +287,14 @@ def ledge(at: Seated) -> Ledge | None:
     points = shapely.points(inner[:, :2])
     away = shapely.distance(points, at.girdle_polygon.exterior)
     cover = np.where(at.girdle_polygon.contains_properly(points), away, -away)
+    left = at.seats.has_ledge
+    cover[~left] = np.nan
     breadth = np.linalg.norm(outer[:, :2] - inner[:, :2], axis=1)
     slope = np.rad2deg(np.arctan2(outer[:, 2] - inner[:, 2], breadth))
     pavilion, gap = np.full(len(inner), np.nan), np.full(len(inner), np.nan)
     for body in at.bodies:
         near = approach(body, inner, outer)
-        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion)
+        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion) & left
         if not under.any():
             continue
         end = (1 - 1e-9) * near.high[under, None]

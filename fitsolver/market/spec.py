@@ -10,6 +10,7 @@ import datetime
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
+from fitsolver.crew import Crew, alone
 from fitsolver.fitting.proposal import (
     LIMIT,
     Box,
@@ -143,6 +144,7 @@ def spec(
     limit: int = LIMIT,
     styles: Iterable[CutStyle] | None = None,
     progress: Callable[[int, int], None] | None = None,
+    crew: Crew = alone,
 ) -> Spec:
     """Work out the size spec of a mounting.
 
@@ -160,6 +162,8 @@ def spec(
         The cuts to judge, if not all.
     progress : callable, optional
         Told how much is done, of how much.
+    crew : Crew
+        Who judges the cuts.
 
     Returns
     -------
@@ -167,7 +171,7 @@ def spec(
         Without `wanted` where nothing seats.
 
     """
-    found = propose(bench, material, styles=styles, limit=limit, progress=progress)
+    found = propose(bench, material, styles=styles, limit=limit, progress=progress, crew=crew)
     budget = bench.mounting.budget
     wanted = tuple(
         _wanted(item, None if budget is None else price_limit(budget, item, material))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from fitsolver.crew import Crew, alone
 from fitsolver.files.datafile import write_bytes
 from fitsolver.files.document import file_fault
 from fitsolver.fitting.solver import Bench, nominal_stone
@@ -21,7 +22,12 @@ SHAPES = 3
 
 
 def sheet_bytes(
-    spec: Spec, bench: Bench, *, paper: str = "a4", bar_measured_mm: float | None = None
+    spec: Spec,
+    bench: Bench,
+    *,
+    paper: str = "a4",
+    bar_measured_mm: float | None = None,
+    crew: Crew = alone,
 ) -> bytes:
     """Return the sheet as the bytes of a PDF; the same spec gives the same bytes.
 
@@ -53,7 +59,7 @@ def sheet_bytes(
     name = plain(spec.mounting.name)
     sheet = leaves(paper, f"{name}: size spec", head=name, date=spec.date.isoformat(), note=NOTE)
     spec_page(sheet, spec)
-    view_page(sheet, spec, bench)
+    view_page(sheet, spec, bench, crew)
     shapes = [_shape(spec, item) for item in spec.wanted[:SHAPES]]
     if shapes:
         template(sheet, shapes, bar_measured_mm)
@@ -69,6 +75,7 @@ def write_sheet(
     paper: str = "a4",
     bar_measured_mm: float | None = None,
     overwrite: bool = False,
+    crew: Crew = alone,
 ) -> Path:
     """Write the sheet as a PDF file, whole or not at all, and return its path.
 
@@ -82,7 +89,7 @@ def write_sheet(
     if target.exists() and not overwrite:  # before the work, not after it
         rule, remedy = "exists already", "Choose another name or ask to overwrite it"
         raise file_fault(str(path), rule, remedy)
-    content = sheet_bytes(spec, bench, paper=paper, bar_measured_mm=bar_measured_mm)
+    content = sheet_bytes(spec, bench, paper=paper, bar_measured_mm=bar_measured_mm, crew=crew)
     return write_bytes(target, content, overwrite=overwrite)
 
 

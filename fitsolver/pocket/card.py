@@ -12,10 +12,13 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_DOWN
+from functools import partial
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 
+from fitsolver.crew import Crew, alone
 from fitsolver.fitting.proposal import Range
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import Bench, Verdict
@@ -79,7 +82,7 @@ class Ask:
     refusals: tuple[str, ...]
 
 
-def card_html(found: Spec, ready: Bench, material: Material) -> str:
+def card_html(found: Spec, ready: Bench, material: Material, *, crew: Crew = alone) -> str:
     """Write the card of a size spec as one HTML page that needs nothing else.
 
     Parameters
@@ -103,7 +106,7 @@ def card_html(found: Spec, ready: Bench, material: Material) -> str:
     folder = files("fitsolver.pocket")
     style, script = (_text(folder / name) for name in ("card.css", "card.js"))
     drawn = view(ready, found.wanted[0].ask) if found.wanted else None
-    tables = size_tables(found, ready, material)
+    tables = size_tables(found, ready, material, crew)
     numbers = card_numbers(found, ready, material, tables, drawn)
     budget = ready.mounting.budget
     page = jinja2.Environment(
@@ -156,23 +159,29 @@ def known_cuts(found: Spec) -> list[str]:
     return [*(item.style.name for item in found.wanted), *(item.cut for item in left)]
 
 
-def size_tables(found: Spec, ready: Bench, material: Material) -> list[tuple[SizeTable, str]]:
+def size_tables(
+    found: Spec, ready: Bench, material: Material, crew: Crew = alone
+) -> list[tuple[SizeTable, str]]:
     """Fill the tables of `known_cuts`, each with what the spec says of its cut."""
-    tables: list[tuple[SizeTable, str]] = []
-    for item in found.wanted:
-        stone = item.ask.stone
-        box = _ends(item.length_mm), _ends(item.width_mm), _ends(item.depth_mm)
-        ask = np.array([stone.length_mm, stone.width_mm, stone.depth_mm])
-        tables.append((size_table(ready, item.style, material, box, ask), item.verdict))
+    wanted = [
+        (item.style, tuple(map(_ends, (item.length_mm, item.width_mm, item.depth_mm))), True,
+         np.array([item.ask.stone.length_mm, item.ask.stone.width_mm, item.ask.stone.depth_mm]))
+        for item in found.wanted
+    ]  # fmt: skip
+    missed = []
     for left in found.proposals.left_out[:NEAREST]:
         style = cut(left.cut)
         depth = depth_limits(style)[1] * left.width_mm
         ask = np.round([left.length_mm, left.width_mm, depth], 2)
-        point = [(float(side), float(side)) for side in ask]
-        box = (point[0], point[1], point[2])
-        table = size_table(ready, style, material, box, ask, asked=False)
-        tables.append((table, "left out"))
-    return tables
+        missed.append((style, tuple((float(side), float(side)) for side in ask), False, ask))
+    tables = crew(partial(_filled, ready, material), [*wanted, *missed])
+    said = [item.verdict for item in found.wanted] + ["left out"] * len(missed)
+    return list(zip(tables, said, strict=True))
+
+
+def _filled(ready: Bench, material: Material, asked: Any) -> SizeTable:
+    style, box, wanted, ask = asked
+    return size_table(ready, style, material, box, ask, asked=wanted)
 
 
 def _ends(side: Range) -> tuple[float, float]:

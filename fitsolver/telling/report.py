@@ -361,16 +361,19 @@ def _readings(found: Check, width: int) -> list[str]:
     sure = found.verdict == "does not seat" or found.probability >= 0.95
     if sure or not found.advice:
         return []
-    rows = [[f"Readings that would help ({found.binding})", "+- u, mm", "settled", "better tool"]]
-    for item in found.advice:
-        verb = "take again" if item.measured else "measure"
-        rows.append(
-            [
-                f"  {verb}: {words(item.reading)}",
-                f"{item.u_now_mm:.3f} -> {item.u_then_mm:.3f}",
-                per_cent(item.settled), per_cent(item.settled_better),
-            ]
-        )  # fmt: skip
+    head = f"Readings that would help ({found.binding})"
+    doubts = [
+        [
+            f"  {'take again' if item.measured else 'measure'}: {words(item.reading)}",
+            f"{item.u_now_mm:.3f} -> {item.u_then_mm:.3f}",
+        ]
+        for item in found.advice
+    ]
+    if found.verdict == "seats":
+        return columns([[head, "+- u, mm"], *doubts], "<<", indent=0)
+    rows = [[head, "+- u, mm", "settled", "better tool"]]
+    for doubt, item in zip(doubts, found.advice, strict=True):
+        rows.append([*doubt, per_cent(item.settled), per_cent(item.settled_better)])
     legend = (
         "Settled: how often the answer would then be a plain yes or no; better tool: with "
         f"{BETTER_HOW}."

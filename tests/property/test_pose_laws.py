@@ -63,6 +63,7 @@ def mirrored(where: Seats) -> Seats:
         ledge_outer_z=where.ledge_outer_z[:, ::-1],
         gallery=None if where.gallery is None else where.gallery[:, ::-1] * flip,
         claw=where.claw[::-1],
+        ledge_after=np.roll(where.ledge_after[::-1], -1),
     )
 
 

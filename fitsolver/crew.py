@@ -1,0 +1,122 @@
+"""Independent parts of one answer, done by this process alone or by one process a core.
+
+A face that owns its process may have parts done `together`; the answer is the same, since every
+part is. In a process with other threads (a server) parts are done `alone`.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+import warnings
+from collections.abc import Callable, Sequence
+from types import MappingProxyType
+from typing import Any, Protocol, TypeVar
+
+Item = TypeVar("Item")
+Part = TypeVar("Part")
+# More processes than this have not been tried.
+MOST = 8
+
+
+class Crew(Protocol):
+    """How parts are done: results in the order of the items; `told` hears how many are done."""
+
+    def __call__(
+        self,
+        do: Callable[[Item], Part],
+        items: Sequence[Item],
+        told: Callable[[int], None] | None = None,
+    ) -> list[Part]:
+        """Do every item."""
+        ...
+
+
+def alone(
+    do: Callable[[Item], Part], items: Sequence[Item], told: Callable[[int], None] | None = None
+) -> list[Part]:
+    """Do the items one after the other."""
+    return _done(do, items, told, 1)
+
+
+def together(
+    do: Callable[[Item], Part], items: Sequence[Item], told: Callable[[int], None] | None = None
+) -> list[Part]:
+    """Do the items on all cores, each n-th by one process; alone where that cannot be.
+
+    Processes are forked, so that they know what this one has worked out; results come back
+    pickled. What a part raises is raised here. Not where forking is unsafe or missing (Windows,
+    macOS), nor beside other threads.
+    """
+    count = min(_cores(), MOST, len(items))
+    if count < 2 or sys.platform in ("win32", "darwin") or threading.active_count() > 1:
+        return alone(do, items, told)
+    import multiprocessing
+
+    context = multiprocessing.get_context("fork")
+    helpers = []
+    for k in range(1, count):
+        ours, theirs = context.Pipe(duplex=False)
+        process = context.Process(target=_help, args=(theirs, do, items[k::count]), daemon=True)
+        with warnings.catch_warnings():
+            # Python warns of threads that the linear algebra library keeps; it minds forks itself.
+            warnings.simplefilter("ignore", DeprecationWarning)
+            process.start()
+        theirs.close()
+        helpers.append((k, ours, process))
+    found: list[Any] = [None] * len(items)
+    try:
+        found[::count] = _done(do, items[::count], told, count)
+        for k, ours, process in helpers:
+            try:
+                parts, error = ours.recv()
+            except EOFError:  # it was ended from outside, or its parts cannot be sent
+                parts, error = alone(do, items[k::count]), None
+            if error is not None:
+                raise error
+            found[k::count] = parts
+            process.join()
+    finally:
+        for _, ours, process in helpers:
+            ours.close()
+            if process.is_alive():
+                process.terminate()
+    return found
+
+
+def _done(
+    do: Callable[[Item], Part],
+    items: Sequence[Item],
+    told: Callable[[int], None] | None,
+    count: int,
+) -> list[Part]:
+    found = []
+    for k, item in enumerate(items, 1):
+        found.append(do(item))
+        if told is not None:
+            told(k * count)
+    return found
+
+
+def _help(pipe: Any, do: Callable[[Any], Any], items: Sequence[Any]) -> None:
+    """Do some items in a process of its own and send what came of them."""
+    from multiprocessing.reduction import ForkingPickler
+
+    # Read-only mappings are sent as the dicts below them.
+    ForkingPickler.register(MappingProxyType, lambda view: (_view, (dict(view),)))
+    try:
+        answer: tuple[list[Any], BaseException | None] = (_done(do, items, None, 1), None)
+    except Exception as error:
+        answer = ([], error)
+    pipe.send(answer)
+    pipe.close()
+
+
+def _view(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(mapping)
+
+
+def _cores() -> int:
+    affinity = getattr(os, "sched_getaffinity", None)
+    return len(affinity(0)) if affinity is not None else (os.cpu_count() or 1)

@@ -1,0 +1,93 @@
+"""Parts of an answer done by one process or by several: the same parts, in the same order."""
+
+from __future__ import annotations
+
+import os
+import threading
+from pathlib import Path
+from types import MappingProxyType
+
+import pytest
+
+from fitsolver import crew
+from fitsolver.crew import alone, together
+from fitsolver.fitting.proposal import propose
+from fitsolver.fitting.solver import bench
+from fitsolver.seats.mounting import load_mounting
+from fitsolver.stones.cut import cut
+from fitsolver.stones.material import material
+from fitsolver.telling.record import as_json, proposals_record
+
+EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
+
+
+@pytest.fixture(autouse=True)
+def _three_cores(monkeypatch):
+    monkeypatch.setattr(crew, "_cores", lambda: 3)
+
+
+def test_results_keep_their_order():
+    for count in (0, 1, 2, 3, 7, 20):
+        assert together(lambda k: k * k, range(count)) == [k * k for k in range(count)]
+
+
+def test_other_processes_do_their_share():
+    assert len(set(together(lambda _: os.getpid(), range(6)))) == 3
+    assert set(alone(lambda _: os.getpid(), range(6))) == {os.getpid()}
+
+
+def test_beside_other_threads_nothing_is_forked():
+    wait = threading.Event()
+    other = threading.Thread(target=wait.wait)
+    other.start()
+    try:
+        assert set(together(lambda _: os.getpid(), range(6))) == {os.getpid()}
+    finally:
+        wait.set()
+        other.join()
+
+
+def test_read_only_mappings_come_back():
+    found = together(lambda k: MappingProxyType({"k": k}), range(4))
+    assert [view["k"] for view in found] == [0, 1, 2, 3]
+
+
+@pytest.mark.parametrize("bad", [0, 1, 5])
+def test_an_error_in_any_part_is_raised(bad):
+    def do(k):
+        if k == bad:
+            raise ValueError(f"part {k}")
+        return k
+
+    with pytest.raises(ValueError, match=f"part {bad}"):
+        together(do, range(6))
+
+
+def test_a_process_that_is_ended_is_made_up_for():
+    own = os.getpid()
+
+    def do(k):
+        if os.getpid() != own:
+            os._exit(1)
+        return k
+
+    assert together(do, range(5)) == [0, 1, 2, 3, 4]
+
+
+def test_progress_never_goes_back():
+    told = []
+    together(lambda k: k, range(9), told.append)
+    assert told == sorted(told)
+    assert told[-1] >= 9
+
+
+def test_a_proposal_is_the_same_by_whomever_it_is_done():
+    ready = bench(load_mounting(EXAMPLES / "claw-ring.toml"), samples=64)
+    styles = [
+        cut(name) for name in ("oval-brilliant", "oval-step", "round-brilliant", "cushion-step")
+    ]
+    one, many = (
+        propose(ready, material("corundum"), styles=styles, limit=2, crew=each)
+        for each in (alone, together)
+    )
+    assert as_json(proposals_record(one)) == as_json(proposals_record(many))
