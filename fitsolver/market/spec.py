@@ -26,6 +26,7 @@ from fitsolver.market.money import Money, PriceLimit, money, price_limit
 from fitsolver.market.refusal import NEAREST, Refusal, refusals, why
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.mounting_key import PLACES_MM
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.telling.setting import cautions
@@ -223,7 +224,11 @@ def _readings(mounting: Mounting) -> Iterator[ReadingLine]:
     for key, reading in mounting.readings.items():
         name, bracket, index = key.partition("[")
         if bracket:
-            name += f" at {mounting.opening_radii_mm[int(index[:-1])][0]:g} deg"
+            own = int(index[:-1])
+            at = (
+                getattr(mounting, name)[own][0] if name in PLACES_MM else mounting.claws[own].at_deg
+            )
+            name += f" at {at:g} deg"
         yield ReadingLine(
             name=name,
             value_mm=reading.value_mm,
