@@ -57,6 +57,9 @@ BOX_SAMPLES = 128
 # Ratios of length to width that differ by less are judged with one figure.
 ALIKE_RATIO = 0.015
 CURVE_SAMPLES = 40
+# Where a size is not sure to seat: ratios, as parts, and widths [mm] that are tried beside it.
+BESIDE = np.array([0.98, 0.99, 1.0, 1.01, 1.02])
+BESIDE_MM = np.array([-0.12, -0.08, -0.04, 0.0, 0.04, 0.08])
 # How many cuts are worked out in full unless said otherwise.
 LIMIT = 6
 
@@ -119,13 +122,17 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftOut:
-    """A cut that does not seat: the requirement that stops its best size, and by how much."""
+    """A cut that does not seat: the requirement that stops its best size, and by how much.
+
+    `room_mm` is how far alteration may go against it, 0 for none.
+    """
 
     cut: str
     requirement: str
     shortfall_mm: float
     length_mm: float
     width_mm: float
+    room_mm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -289,18 +296,21 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
     )
     level = ready.allowances["seats_from_probability"]
     best = 0 if ordinary[0, 0] >= level + GUARD else int((ordinary + after).argmax())
-    # As a caliper shows it.
     width = float(near[best])
     size = width * spot.figure.length_ratio, width, width * hope.share
+    if ordinary[best, 0] < level + GUARD:
+        size = _better(ready, hope, float((ordinary + after)[best, 0])) or size
+    # As a caliper shows it.
     length, width, depth = (round(side, 2) for side in size)
     ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
     if not ask.security.held:
-        return _left_out(replace(spot, binding="security", score=0.0))
+        return _left_out(replace(spot, binding="security", score=0.0, room_mm=0.0))
     if ask.verdict == "does not seat":
         worst = next(item for item in ask.requirements if item.name == ask.binding)
         # Short of holding in nine draws of ten (the normal's 90 % point).
         short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
-        return _left_out(replace(spot, binding=ask.binding, score=-short))
+        room = worst.alteration_limit_mm
+        return _left_out(replace(spot, binding=ask.binding, score=-short, room_mm=room))
     hope = replace(
         hope,
         spot=replace(spot, figure=ask.stone.form),
@@ -313,6 +323,40 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
         box = _box(ready, hope, ask, altered=ask.verdict != "seats")
     wider = _box(ready, hope, ask, altered=True) if ask.verdict == "seats" else None
     return hope, _proposal(ready, hope, ask, box, wider, material)
+
+
+def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, float, float] | None:
+    """Look beside a size that does not surely seat as the seat is: other ratios, widths, depths.
+
+    Returns the length, width and depth [mm] for which the probabilities with and without
+    alteration sum to most, the largest of those that seat as the seat is; None if no sum is
+    above `known` by more than so few draws can tell.
+    """
+    style, limits = hope.spot.figure.style, hope.spot.figure.style.length_ratio
+    least, usual, _ = depth_limits(style)
+    shares = np.unique([hope.share, usual, (least + hope.share) / 2])
+    widths = hope.width + BESIDE_MM
+    level = ready.allowances["seats_from_probability"]
+    found = []
+    for ratio in np.unique(
+        np.clip(hope.spot.figure.length_ratio * BESIDE, limits.low, limits.high)
+    ):
+        sizes = np.outer(widths, [ratio, 1.0])
+        ordinary, after = chances(
+            ready, form(style, float(ratio)), hope.spot.turn, sizes, np.outer(widths, shares),
+            CURVE_SAMPLES, hope.spot.girdle_z,
+        )  # fmt: skip
+        # A depth unlike the one chosen first has to be worth it.
+        strange = 0.02 * (np.abs(shares - hope.share) > 1e-9)
+        for row, width in enumerate(widths):
+            for column, share in enumerate(shares):
+                chance = ordinary[row, column] - strange[column]
+                seats = chance >= level + GUARD
+                total = chance + after[row, column]
+                size = float(width * ratio), float(width), float(width * share)
+                found.append((seats, width if seats else total, total, size))
+    seats, _, total, size = max(found, key=lambda each: each[:2])
+    return size if seats or total > known + NEAR_BEST else None
 
 
 def _point(stone: Stone) -> Box:
@@ -330,6 +374,7 @@ def _left_out(spot: Spot) -> LeftOut:
         shortfall_mm=max(0.0, -spot.score),
         length_mm=spot.width * spot.figure.length_ratio,
         width_mm=spot.width,
+        room_mm=spot.room_mm,
     )
 
 

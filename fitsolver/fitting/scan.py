@@ -34,7 +34,8 @@ class Spot:
 
     `score` is its least margin [mm] with ordinary setting, `score_altered` the least after
     alteration (of the size best for that), `binding` the requirement with the least margin,
-    `depth_share` total depth over width, `girdle_z` the height of its girdle's lower plane [mm].
+    `depth_share` total depth over width, `girdle_z` the height of its girdle's lower plane [mm],
+    `room_mm` how far alteration may go against what binds.
     """
 
     figure: Form
@@ -45,6 +46,7 @@ class Spot:
     score_altered: float
     binding: str
     girdle_z: float
+    room_mm: float = 0.0
 
 
 def scan(ready: Bench, style: CutStyle) -> Spot:
@@ -152,6 +154,8 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
     least = margins.min(axis=0)
     # Of sizes equal but for rounding the smallest, on every machine.
     k = int(np.round(least, 6).argmax())
+    binding = names[int(np.round(margins[:, k], 6).argmin())]
+    room = needs.room.get(binding)
     return Spot(
         figure=figure,
         turn=turn,
@@ -159,8 +163,9 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
         depth_share=share,
         score=float(least[k]),
         score_altered=float(altered.min(axis=0).max()),
-        binding=names[int(np.round(margins[:, k], 6).argmin())],
+        binding=binding,
         girdle_z=float(needs.girdle_bottom[k]),
+        room_mm=0.0 if room is None else float(room[k]),
     )
 
 

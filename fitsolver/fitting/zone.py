@@ -287,14 +287,12 @@ def ledge(at: Seated) -> Ledge | None:
     points = shapely.points(inner[:, :2])
     away = shapely.distance(points, at.girdle_polygon.exterior)
     cover = np.where(at.girdle_polygon.contains_properly(points), away, -away)
-    left = at.seats.has_ledge
-    cover[~left] = np.nan
     breadth = np.linalg.norm(outer[:, :2] - inner[:, :2], axis=1)
     slope = np.rad2deg(np.arctan2(outer[:, 2] - inner[:, 2], breadth))
     pavilion, gap = np.full(len(inner), np.nan), np.full(len(inner), np.nan)
     for body in at.bodies:
         near = approach(body, inner, outer)
-        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion) & left
+        under = (near.low == 0) & (near.high * breadth >= 0.02) & np.isnan(pavilion)
         if not under.any():
             continue
         end = (1 - 1e-9) * near.high[under, None]

@@ -37,6 +37,8 @@ FAILS: Mapping[str, str] = {
     "notch mouth": "the girdle does not go into the notches",
     "notch floor": "the stone does not reach far enough into {holder}",
     "notch ceiling": "the {bearing} leaves too little metal",
+    "ledge arc": "too much of the {carrier} is gone for the stone to lie safely",
+    "security": "the stone can slide out between the claws",
     "height play": "no girdle height clears {floor} and gallery and leaves metal to close",
 }
 # How far past a limit stones are tried [mm], the nearest first.

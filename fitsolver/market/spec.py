@@ -246,9 +246,11 @@ def _changes(ready: Bench, found: Proposals) -> tuple[Change, ...]:
     claws = ready.mounting.holds == "claws"
     changes = []
     for left in found.left_out[:NEAREST]:
-        kind = KINDS[left.requirement]
-        work = kind.claw_alteration if claws and kind.claw_alteration else kind.alteration
-        allowance = kind.alteration_allowance
+        kind = KINDS.get(left.requirement)
+        work, caution = "", ""
+        if kind is not None and left.room_mm > 0:
+            work = kind.claw_alteration if claws and kind.claw_alteration else kind.alteration
+            caution = kind.caution
         changes.append(
             Change(
                 cut=left.cut,
@@ -258,8 +260,8 @@ def _changes(ready: Bench, found: Proposals) -> tuple[Change, ...]:
                 why=why(left.requirement, ready.mounting),
                 short_by_mm=left.shortfall_mm,
                 work=work,
-                allowed_mm=ready.allowances[allowance] if allowance else 0.0,
-                caution=kind.caution if work else "",
+                allowed_mm=left.room_mm,
+                caution=caution,
             )
         )
     return tuple(changes)
