@@ -76,16 +76,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Pat
     thread.join(10)
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        yield opened
-        opened.close()
-
-
 class Desk:
     """The page with a photograph open, and everything it sent."""
 
