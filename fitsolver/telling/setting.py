@@ -38,8 +38,8 @@ class Alteration:
     """Metal moved beyond ordinary setting, for one requirement.
 
     `about_mm` is what the middle of the readings needs, 0 where it needs nothing; `at_most_mm`
-    covers 95 in 100 of what they allow, no more than `limit_mm`, which the allowance and the metal that
-    must remain set. `caution` says what to mind in old work.
+    covers 95 in 100 of what they allow, no more than `limit_mm`, which the allowance and the metal
+    that must remain set. `caution` says what to mind in old work.
     """
 
     requirement: str
