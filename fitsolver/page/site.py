@@ -278,11 +278,12 @@ def _carat(weight_ct: float) -> str:
     return str(document_weight_ct(weight_ct))
 
 
-def _between(low_ct: float, high_ct: float) -> str:
-    """Write an interval of weights as every other face does, rounded outward."""
+def _between(low_ct: float, high_ct: float) -> tuple[str, str]:
+    """Write the ends of an interval of weights as every other face does, rounded outward."""
     from fitsolver.telling.stone_report import carats
 
-    return carats(low_ct, high_ct).replace(" to ", "–")
+    low, _, high = carats(low_ct, high_ct).partition(" to ")
+    return low, high
 
 
 def _outline(family: str) -> Markup:
