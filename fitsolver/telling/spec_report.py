@@ -237,9 +237,11 @@ def _thresholds(budget: Budget, limits: Sequence[tuple[int, PriceLimit]], width:
     lines = []
     for rank, limit in limits:
         for step in limit.steps:
-            low = rounded(step.saves.low, ROUND_DOWN)
-            high = budget.about(step.saves.high, ROUND_DOWN)
-            saves = high if step.saves.low == step.saves.high else f"{low} to {high}"
+            # The dear end of one quote may lie nearer to the next than the cheap ends do.
+            low, high = sorted((step.saves.low, step.saves.high))
+            saves = budget.about(high, ROUND_DOWN)
+            if low != high:
+                saves = f"{rounded(low, ROUND_DOWN)} to {saves}"
             text = (
                 f"under {step.threshold_ct} ct: {_size(step.below)} instead of "
                 f"{_size(step.above)} saves {saves} for {step.gives_up_ct} ct and "
