@@ -237,7 +237,7 @@ def _thresholds(budget: Budget, limits: Sequence[tuple[int, PriceLimit]], width:
     lines = []
     for rank, limit in limits:
         for step in limit.steps:
-            # The dear end of one quote may lie nearer to the next than the cheap ends do.
+            # Dear ends of two quotes may lie nearer to each other than the cheap ends.
             low, high = sorted((step.saves.low, step.saves.high))
             saves = budget.about(high, ROUND_DOWN)
             if low != high:
