@@ -244,13 +244,14 @@ function typed(text, unit) {
 
 /* A price as people type it, the currency before or behind: {value, fault}. */
 function typedPrice(text) {
-  const own = numbers.money ? numbers.money.currency : "", parts = text.trim().split(/(?<=\d[.,]?)(?=[^\d.,'’\s])|(?<=[^\d.,'’\s-])(?=\d)|\s+/);
-  const isWord = (part) => part === own || /^(\p{L}{2,}\.?|\p{L}*\p{Sc})$/u.test(part);
-  const word = isWord(parts[0]) ? parts.shift() : parts.length && isWord(parts.at(-1)) ? parts.pop() : "";
-  const bare = parts.join(""), code = /^[A-Z]{3}$/;
-  if (code.test(own) && code.test(word.toUpperCase()) && word.toUpperCase() !== own) return { value: NaN, fault: `This card reckons in ${own}` };
-  if (/^\d{1,3}([.,]\d{3})+$/.test(bare)) return { value: NaN, fault: `Could be read in two ways: write ${Number(bare.replace(/[.,]/g, ""))}` };
-  return { value: typed(bare, ""), fault: "Type a number, as 1500 or 1500,50" };
+  const own = numbers.money ? numbers.money.currency : "", code = /^[A-Z]{3}$/;
+  const parts = text.trim().replace(/[.,]?[-–]+$/, "").match(/^([^\d\s.,'’-][^\d\s,'’-]*)?\s*([\d.,].*?)\s*([^\d\s.,'’-][^\d\s,'’-]*)?$/);
+  const said = parts ? [parts[1], parts[3]].filter(Boolean) : [], word = said.length ? said[0].toUpperCase() : "";
+  const plain = { value: NaN, fault: "Type a number, as 1500 or 1500,50" };
+  if (!parts || said.length > 1 || said.some((one) => one !== own && !/^(\p{L}{2,}\.?|\p{L}*\p{Sc})$/u.test(one))) return plain;
+  if (code.test(own) && code.test(word) && word !== own) return { value: NaN, fault: `This card reckons in ${own}` };
+  if (/^\d{1,3}([.,]\d{3})+$/.test(parts[2])) return { value: NaN, fault: `Could be read in two ways: write ${Number(parts[2].replace(/[.,]/g, ""))}` };
+  return { ...plain, value: typed(parts[2], "") };
 }
 
 function made(tag, options = {}, ...inside) {

@@ -69,7 +69,11 @@ def card_numbers(
             "centre": _rounded(drawn.centre, 1), "face": _rounded(drawn.face, 1),
         },
         "needs": {
-            name: need(name, ready.mounting)
+            name: need(
+                name,
+                ready.mounting,
+                alters=any(one.limits_mm.get(name, 0.0) > 0 for one in tables),
+            )
             for name in sorted({name for one in tables for name in one.table.names})
         },
         "z_step": Z_STEP, "margin_step": MARGIN_STEP_MM, "u_step": U_STEP_MM,
@@ -86,15 +90,20 @@ def _money(budget: Budget) -> Record:
     }
 
 
-def need(name: str, mounting: Mounting) -> Record:
-    """Say what a requirement means, why a stone fails it, what the bench does then and minds."""
+def need(name: str, mounting: Mounting, *, alters: bool) -> Record:
+    """Say what a requirement means, why a stone fails it, what the bench does then and minds.
+
+    Without `alters` the bench can do nothing for it in this seat.
+    """
     kind = KINDS[name]
-    claws = mounting.holds == "claws"
+    work = kind.alteration
+    if mounting.holds == "claws" and kind.claw_alteration:
+        work = kind.claw_alteration
     return {
         "holds": kind.meaning,
         "fails": why(name, mounting) if name in FAILS else f"not so: {kind.meaning}",
-        "work": kind.claw_alteration if claws and kind.claw_alteration else kind.alteration,
-        "mind": kind.caution,
+        "work": work if alters else "",
+        "mind": kind.caution if alters else "",
     }
 
 
