@@ -250,9 +250,9 @@ def test_without_a_price_or_a_ceiling_nothing_is_said(ready, tmp_path):
 
 @pytest.mark.parametrize("name", ["old-cushion-collet", "claw-ring"])
 def test_a_first_look_agrees_with_the_full_judgement(name, tmp_path):
-    """96 draws against 512: within two standard deviations of a share of 96 draws, 0.051 at most.
+    """96 draws against 512: a share of 96 draws has a standard deviation of 0.051 at most.
 
-    On the mean of all stones they agree to 0.02: the first look is not biased.
+    The largest of 48 differences is let reach three of them. On the mean of all stones they agree to 0.02: the first look is not biased.
     """
     ready = bench(load_mounting(EXAMPLES / f"{name}.toml"))
     length, width = (ready.mounting.opening_length_mm, ready.mounting.opening_width_mm)
@@ -274,7 +274,7 @@ def test_a_first_look_agrees_with_the_full_judgement(name, tmp_path):
         full = check(ready, candidate.style, *candidate.sizes_mm, heights_mm=heights, exact=False)
         apart.append(first[k].probability - full.probability)
         apart.append(first[k].probability_after_alteration - full.probability_after_alteration)
-    assert max(np.abs(apart)) < 2 * (0.25 / 96) ** 0.5
+    assert max(np.abs(apart)) < 3 * (0.25 / 96) ** 0.5
     assert abs(np.mean(apart)) < 0.02
 
 
