@@ -252,7 +252,8 @@ def test_without_a_price_or_a_ceiling_nothing_is_said(ready, tmp_path):
 def test_a_first_look_agrees_with_the_full_judgement(name, tmp_path):
     """96 draws against 512: a share of 96 draws has a standard deviation of 0.051 at most.
 
-    The largest of 48 differences is let reach three of them. On the mean of all stones they agree to 0.02: the first look is not biased.
+    The largest of 48 differences is let reach three of them. On the mean of all stones they agree
+    to 0.02: the first look is not biased.
     """
     ready = bench(load_mounting(EXAMPLES / f"{name}.toml"))
     length, width = (ready.mounting.opening_length_mm, ready.mounting.opening_width_mm)

@@ -9,7 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.fitting.requirement import Requirements, requirements
-from fitsolver.fitting.solver import Bench, Sizes, fitted, turns
+from fitsolver.fitting.solver import (
+    ALIKE_SIDES,
+    Bench,
+    Sizes,
+    about_as_wide,
+    fitted,
+    turns,
+    turns_in,
+)
 from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
@@ -60,10 +68,13 @@ def scan(ready: Bench, style: CutStyle) -> Spot:
     low = max(limits.low, limits.typical - 2 * limits.spread)
     high = min(limits.high, limits.typical + 2 * limits.spread)
     ratios = np.unique(np.round(np.clip(opening * _RATIOS, low, high), 4))
+    odd: tuple[float, ...] = ()
+    if about_as_wide(ready) and ratios[0] < ALIKE_SIDES:
+        odd = turns_in(ready, form(style, float(ratios[0])))
     trials = [
         (_unevenness(ready, style, float(ratio), turn), float(ratio), turn)
         for ratio in ratios
-        for turn in turns(style, float(ratio))
+        for turn in sorted({*turns(style, float(ratio)), *odd})
     ]
     trials.sort()
     found = [

@@ -39,6 +39,11 @@ FLOORS = ("", "finger", "back")
 HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
 # Stations for the drawing and the exact drop of the best estimate.
 FINE_STATIONS = 180
+# Openings and stones less long than this, in widths, may take a stone at an odd turn.
+ALIKE_SIDES = 1.15
+# Odd turns are looked at so far apart [deg], and so many of the most even ones tried.
+TURN_STEP_DEG = 5.0
+MOST_ODD_TURNS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -314,7 +319,7 @@ def best_turn(
     the one whose smallest margin is widest for any of the sizes.
     """
     found = []
-    for turn in tried if tried is not None else turns(figure.style, figure.length_ratio):
+    for turn in tried if tried is not None else turns_in(ready, figure):
         scores, height = turn_scores(ready, figure, sizes, turn)
         found.append((float(scores.max()), turn, height))
     _, turn, height = max(found, key=lambda item: item[0])
@@ -348,6 +353,51 @@ def turns(style: CutStyle, length_ratio: float) -> tuple[float, ...]:
         return (0.0,)
     quarter = (0.0, np.pi / 2) if length_ratio < 1.15 or not kind.half_turn else (0.0,)
     return quarter if kind.half_turn else (*quarter, np.pi, -np.pi / 2)
+
+
+def about_as_wide(ready: Bench) -> bool:
+    """Whether the opening is about as wide as it is long."""
+    length, width = ready.belief.mean[:2]
+    return bool(1 / ALIKE_SIDES < length / width < ALIKE_SIDES)
+
+
+def turns_in(ready: Bench, figure: Form) -> tuple[float, ...]:
+    """Turns [rad] worth trying in this seat: quarter turns, and the one that follows it best.
+
+    In an opening about as wide as it is long an odd turn may suit claws or irregular metal better:
+    over the whole round, every 5 degrees, the outline is held against the metal, and turns at which
+    it would touch all round most nearly at once are tried too.
+    """
+    quarter = turns(figure.style, figure.length_ratio)
+    round_stone = len(quarter) == 1 and figure.length_ratio < ALIKE_SIDES
+    if round_stone or figure.length_ratio >= ALIKE_SIDES or not about_as_wide(ready):
+        return quarter
+    angle = np.deg2rad(np.arange(0.0, 360.0, TURN_STEP_DEG))
+    c, s = np.cos(angle), np.sin(angle)
+    points = ready.best.opening[0]
+    points = points - (points.max(axis=0) + points.min(axis=0)) / 2
+    x, y = points.T
+    turned = np.stack([np.outer(c, x) + np.outer(s, y), np.outer(c, y) - np.outer(s, x)], axis=2)
+    metal = figure.fold(turned.reshape(-1, 2))
+    touch = (metal @ (figure.normals / figure.reach[:, None]).T).max(axis=1)
+    uneven = np.ptp(touch.reshape(len(angle), -1), axis=1)
+    # Rounded, so that turns that are equal but for rounding keep their order on every machine.
+    uneven = np.round(uneven, 6)
+    usual = [round(np.rad2deg(turn) / TURN_STEP_DEG) % len(angle) for turn in quarter]
+    # Hollows: claws may stand at an outline's corners as evenly as at its sides.
+    hollow = (uneven <= np.roll(uneven, 1)) & (uneven <= np.roll(uneven, -1))
+    order = np.flatnonzero(hollow)
+    order = order[np.argsort(uneven[order], kind="stable")]
+    # Of turns that the quarter turns make alike only one.
+    alike = round(
+        (quarter[1] - quarter[0] if len(quarter) > 1 else np.pi) / np.deg2rad(TURN_STEP_DEG)
+    )
+    seen, odd = {k % alike for k in usual}, []
+    for k in order.tolist():
+        if k % alike not in seen:
+            seen.add(k % alike)
+            odd.append(float(angle[k]))
+    return (*quarter, *odd[:MOST_ODD_TURNS])
 
 
 def check(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fitsolver.fitting.placement import Placement
 from fitsolver.fitting.requirement import requirements
-from fitsolver.fitting.solver import Bench, direction_deg, fitted, stone_sizes, turns
+from fitsolver.fitting.solver import Bench, direction_deg, fitted, stone_sizes, turns_in
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import form
 
@@ -64,7 +64,7 @@ def poses(
         sizes = stone_sizes(
             style, lengths[group], widths[group], np.full(len(group), depth_mm), 0.0, 0
         )
-        tried = turns(style, figure.length_ratio)
+        tried = turns_in(ready, figure)
         scores, heights = [], []
         for each in tried:
             bottom: Array | None = None

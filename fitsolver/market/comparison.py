@@ -29,7 +29,7 @@ from fitsolver.fitting.solver import (
     fitted,
     stone_sizes,
     turn_scores,
-    turns,
+    turns_in,
 )
 from fitsolver.market.budget import POINT_CT
 from fitsolver.market.candidate import Candidate
@@ -353,7 +353,7 @@ def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
     ratio = float(np.clip(np.median(length / width), limits.low, limits.high))
     figure = form(style, ratio)
     plain_sizes = stone_sizes(style, length, width, depth, 0.0, 0, heights)
-    tried = turns(style, ratio)
+    tried = turns_in(ready, figure)
     scored = [turn_scores(ready, figure, plain_sizes, turn) for turn in tried]
     chosen = np.argmax([scores for scores, _ in scored], axis=0)
     found: dict[int, Look] = {}

@@ -696,9 +696,10 @@ def _equations(
 def _lasting(reading: Reading) -> float:
     """Variance of a reading that taking it again would not change [mm2].
 
-    What the edge leaves undefined, and the instrument's part that all of its readings share.
+    The instrument's part that all of its readings share. What was stated for a reading alone, and
+    what a worn edge leaves undefined, comes anew with another reading at another place.
     """
-    return SHARED_PART * reading.u_systematic_mm**2 + reading.u_definition_mm**2
+    return 0.0 if reading.cause is None else SHARED_PART * reading.u_systematic_mm**2
 
 
 def _by_place(mounting: Mounting, at: Mapping[str, int]) -> Iterator[tuple[str, Reading, Array]]:
