@@ -17,12 +17,17 @@ import pytest
 from browser import PHONE, opened, too_wide, violations
 
 from fitsolver.cli import answer
+from fitsolver.fitting.proposal import LeftOut
+from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.market.candidate import read_candidates
 from fitsolver.market.spec import Spec, spec
 from fitsolver.pocket.card import card_html
+from fitsolver.pocket.numbers import need
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material
+from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import consistency, implied_density
 from fitsolver.weighing.weight import every_make, weigh
 
@@ -270,6 +275,100 @@ def test_numbers_read_as_people_type_them(page: Any, text: str) -> None:
     assert page.evaluate("latest.length") == 8.6
 
 
+@pytest.mark.parametrize(
+    ("text", "amount"),
+    [
+        ("1500", 1500), ("EUR 1500", 1500), ("1500 EUR", 1500), ("eur1500,50", 1500.5),
+        ("€1500", 1500), ("1 500 €", 1500), ("1'500.-", 1500), ("12,5", 12.5),
+    ],
+)  # fmt: skip
+def test_a_price_reads_with_its_currency(page: Any, text: str, amount: float) -> None:
+    typed(page, length="8.6", width="6.3", depth="4", price=text)
+    assert page.evaluate("latest && latest.price") == amount
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("1,500", "write 1500"), ("1.500", "write 1500"), ("EUR 12.500", "write 12500"),
+        ("1.250,000 €", ""), ("USD 1500", "reckons in EUR"), ("1.5k", "Type a number"),
+        ("-8", "Type a number"), ("1e3", "Type a number"), ("EUR", "Type a number"),
+        ("0", "More than 0"),
+    ],
+)  # fmt: skip
+def test_a_price_that_could_be_another_is_refused(page: Any, text: str, words: str) -> None:
+    typed(page, length="8.6", width="6.3", depth="4", price=text)
+    assert words in page.inner_text("#price-fault")
+    assert page.get_attribute("#price", "aria-invalid") == "true"
+    assert page.evaluate("latest") is None
+
+
+@pytest.mark.parametrize("stated", [1.999, 1.998, 1.9989999, 1.491, 0.479, 2.0, 1.5])
+def test_a_stated_weight_counts_as_documents_write_it(
+    page: Any, card: Written, stated: float
+) -> None:
+    """Cut off at the point, a third decimal of nine rounded up: 1.998 is 1.99, 1.999 is 2.00."""
+    item = card.found.wanted[0]
+    stone = item.ask.stone
+    sizes = [item.style.name, stone.length_mm, stone.width_mm, stone.depth_mm]
+    said = page.evaluate("stone => judgeStone(...stone)", [*sizes, stated, 1000])
+    carats = document_weight_ct(stated)
+    assert said["carats"] == float(carats)
+    assert said["perCarat"] == pytest.approx(1000 / float(carats))
+    assert card.found.money is not None
+    assert said["ceiling"] == pytest.approx(float(card.found.money.left / carats))
+    budget = card.ready.mounting.budget
+    assert budget is not None
+    inside = [
+        each
+        for each in budget.brackets_for(item.style.name)
+        if each.from_ct <= carats and (each.below_ct is None or carats < each.below_ct)
+    ]
+    low = float(inside[0].low) if inside else None
+    assert (said["quoted"] and said["quoted"]["low"]) == low
+
+
+def test_the_bench_is_told_how_far_and_what_to_mind(page: Any, card: Written) -> None:
+    told = page.evaluate(
+        "stones => { for (const stone of stones) { const f = judgeStone(...stone);"
+        " if (f.verdict !== 'seats after alteration' || f.cut.loose) continue;"
+        " const rows = Object.fromEntries(told(f).rows); if (rows.Bench) return"
+        " {bench: rows.Bench, mind: rows.Mind, cut: f.cut.name}; } return null; }",
+        [list(stone) for stone in random_stones(page, 400, 3)],
+    )
+    assert told is not None
+    ask = next(item.ask for item in card.found.wanted if item.style.name == told["cut"])
+    for line in told["bench"].split("; "):
+        kinds = [
+            kind
+            for kind in KINDS.values()
+            if line.startswith((kind.claw_alteration or kind.alteration or "none") + ", ")
+        ]
+        limit = max(
+            item.alteration_limit_mm
+            for item in ask.requirements
+            if item.name in {kind.name for kind in kinds}
+        )
+        assert 0 < float(line.split("at most ")[1].removesuffix(" mm")) <= limit + 0.005
+        assert any(kind.caution in told["mind"] for kind in kinds)
+
+
+def test_alteration_stops_where_metal_must_remain(page: Any) -> None:
+    """The limit of the cut, whatever the readings would need."""
+    line = page.evaluate(
+        "() => { const cut = numbers.cuts[0],"
+        " name = cut.names.find((each) => numbers.needs[each].work),"
+        " was = cut.limits, one = {name, margin: -0.4, u: 0.1, holds: 0, direction: null};"
+        " const said = (limit) => { cut.limits = cut.names.map(() => limit);"
+        " return Object.fromEntries(told({cut, length: 8, width: 6, depth: 4, needs: [one],"
+        " tightest: one, verdict: 'seats after alteration', probability: 0.1, after: 0.95,"
+        " weight: {value: 1, low: 0.9, high: 1.1}}).rows).Bench; };"
+        " const both = [said(0.12), said(0)]; cut.limits = was; return both; }"
+    )
+    assert "about 0.12 mm, at most 0.12 mm" in line[0]
+    assert line[1] is None
+
+
 @pytest.mark.parametrize("text", ["8,6,1", "abc", "-8", "1e3", "0", "300"])
 def test_what_is_no_size_is_told_beside_its_field(page: Any, text: str) -> None:
     typed(page, length=text, width="6.3", depth="4")
@@ -357,10 +456,10 @@ def test_by_keyboard_alone(page: Any, card: Written) -> None:
         page.locator("#kept-said", has_text="Copied")
     ).first.wait_for()
     rows = list(csv.DictReader(io.StringIO(page.input_value("#csv"))))
-    assert rows[0]["note"] == "'=SUM(1), first (invented)"  # no formula in a spreadsheet
+    assert rows[0]["stone"] == "'=SUM(1), first (invented)"  # no formula in a spreadsheet
     assert rows[0]["length_mm"] == "8.6"
     assert rows[0]["cut"] == card.found.wanted[0].style.name
-    assert float(rows[0]["weight_ct"]) > 1
+    assert float(rows[0]["ct_about"]) > 1
     page.focus("#clear")
     pressed("Enter")
     assert page.locator("#kept li").count() == 0
@@ -416,6 +515,80 @@ def test_without_scripts_sizes_and_drawing_are_there_and_nothing_is_dead(
 
 def test_the_name_is_shown_as_it_is_written(page: Any, card: Written) -> None:
     assert page.inner_text("h1") == card.found.mounting.name
+
+
+def test_the_copied_list_can_be_compared(page: Any, card: Written, tmp_path: Path) -> None:
+    name = card.found.wanted[0].style.name
+    for note, length, width, price in (
+        ("Parcel 4, first (invented)", "8,6", "6,3", "EUR 1500,50"),
+        ("", "6.2", "8.5", ""),
+    ):
+        typed(page, length=length, width=width, depth="4", weight="1,8", price=price)
+        page.fill("#note", note)
+        page.click("#keep button")
+    path = tmp_path / "stones.csv"
+    path.write_text(page.evaluate("csv()"), encoding="utf-8")
+    table = read_candidates(path)
+    assert table.faults == ()
+    assert table.remarks == ()
+    first, second = table.candidates
+    assert (first.name, first.style.name, first.stuff.name) == (
+        "Parcel 4, first (invented)", name, CORUNDUM.name,
+    )  # fmt: skip
+    assert first.sizes_mm == (8.6, 6.3, 4.0)
+    assert (first.mass_ct, first.price) == (1.8, 1500.5)
+    # The longer side is the length, as the card read it.
+    assert second.sizes_mm == (8.5, 6.2, 4.0)
+    assert second.price is None
+
+
+# What claws do not hold
+
+
+def test_a_stone_that_slides_out_is_no_seat(browser: Any, card: Written, tmp_path: Path) -> None:
+    """Four claws on the long sides of a baguette leave it free along its length."""
+    sizes = (8.4, 5.6, 3.4)
+    assert not check(card.ready, cut("baguette"), *sizes, exact=False).security.held
+    left = LeftOut(
+        cut="baguette", requirement="security", shortfall_mm=0.0, length_mm=sizes[0],
+        width_mm=sizes[1], room_mm=0.0,
+    )  # fmt: skip
+    found = replace(
+        card.found,
+        wanted=card.found.wanted[:1],
+        proposals=replace(card.found.proposals, left_out=(left,)),
+    )
+    path = tmp_path / "loose.html"
+    path.write_text(card_html(found, card.ready, CORUNDUM), encoding="utf-8")
+    with opened(browser, PHONE) as (page, complaints):
+        page.goto(path.as_uri())
+        page.select_option("#cut", "baguette")
+        words = "Does not seat: can slide out between the claws"
+        typed(page, length=str(sizes[0]), width=str(sizes[1]))
+        assert words in page.inner_text("#answer")
+        typed(page, depth=str(sizes[2]))
+        assert words in page.inner_text("#answer")
+        assert page.evaluate("latest.verdict") == "does not seat"
+        assert page.locator("#answer .result.no").count() == 1
+        page.click("#keep button")
+        assert "does not seat: can slide out" in page.evaluate("csv()")
+        assert "does not judge it" in page.inner_text(".care")
+        page.select_option("#cut", found.wanted[0].style.name)
+        assert "slide" not in page.inner_text("#answer")
+        assert complaints.console == []
+
+
+@pytest.mark.parametrize("example", ["claw-ring", "closed-back-oval"])
+@pytest.mark.parametrize("alters", [True, False])
+def test_every_requirement_has_its_words(example: str, alters: bool) -> None:
+    mounting = load_mounting(EXAMPLES / f"{example}.toml")
+    for name, kind in KINDS.items():
+        words = need(name, mounting, alters=alters)
+        assert words["holds"] == kind.meaning
+        assert words["fails"]
+        assert "{" not in words["fails"]
+        assert bool(words["work"]) == (alters and bool(kind.alteration))
+        assert words["mind"] == (kind.caution if alters else "")
 
 
 # The file

@@ -6,18 +6,23 @@ import csv
 import dataclasses
 import json
 import shlex
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
 import pytest
+from drawn import mounting
 
 from fitsolver import cli
 from fitsolver.fitting.solver import Bench, bench, check
 from fitsolver.market import comparison
+from fitsolver.market.budget import Budget
 from fitsolver.market.candidate import RESULTS, read_candidates
-from fitsolver.market.comparison import compare
+from fitsolver.market.comparison import Ceiling, ceiling_of, compare
+from fitsolver.readings.reading import direct
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.telling.compare_report import comparison_text
+from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import implied_density
 from fitsolver.weighing.weight import weigh
 
@@ -35,7 +40,7 @@ def ready() -> Bench:
 @pytest.fixture(scope="module")
 def example(ready: Bench):
     table = read_candidates(EXAMPLES / "candidates.csv")
-    return compare(ready, table.candidates, ceiling=lambda ct: 1429.5 / ct)
+    return compare(ready, table.candidates, ceiling=ceiling_of(ready))
 
 
 def stones(rows: list[str], folder: Path, head: str = HEAD):
@@ -183,14 +188,48 @@ def test_a_price_is_held_against_the_ceiling(cells, per_ct, within, ready, tmp_p
     """1429.50 to spend: at 1.60 ct the ceiling is 893.44 per ct."""
     head = f"{HEAD},mass_ct,price,price_per_ct"
     candidates = stones([f"a,oval-brilliant,sapphire,8.3,6.3,4.05,{cells}"], tmp_path, head)
-    (found,) = compare(ready, candidates, ceiling=lambda ct: 1429.5 / ct).stones
+    (found,) = compare(ready, candidates, ceiling=ceiling_of(ready)).stones
     cost = found.cost
     assert cost.within == within
     if per_ct is not None:
         assert (cost.per_ct_low, cost.per_ct, cost.per_ct_high) == pytest.approx(per_ct)
     if cells.startswith(",") and cost.total_low == cost.total_high:
-        assert cost.per_ct_low == pytest.approx(cost.total / found.weight_ct.high)
-        assert cost.per_ct_high == pytest.approx(cost.total / found.weight_ct.low)
+        light, heavy = (
+            float(document_weight_ct(ct)) for ct in (found.weight_ct.low, found.weight_ct.high)
+        )
+        assert cost.per_ct_low == pytest.approx(cost.total / heavy)
+        assert cost.per_ct_high == pytest.approx(cost.total / light)
+
+
+@pytest.mark.parametrize(
+    ("cells", "total", "ceiling", "within"),
+    [
+        # All that is left is within it; 1.509 ct is 1.51 on the document, 1.508 ct is 1.50.
+        ("1.509,1000,", 1000, 662.25, "under"),
+        ("1.50,1000,", 1000, 666.66, "under"),
+        ("1.50,1000.01,", 1000.01, 666.66, "over"),
+        ("1.508,1005,", 1005, 666.66, "over"),
+        ("1.508,,666.66", 999.99, 666.66, "under"),
+        ("1.508,,666.67", 1000.005, 666.66, "over"),
+        ("1.509,,666.66", 1006.6566, 662.25, "over"),
+    ],
+)
+def test_the_total_by_the_weight_on_the_document_decides(
+    cells, total, ceiling, within, ready, tmp_path
+):
+    """1000 to spend; worked out by hand."""
+    spent = Budget(currency="EUR", total=Decimal(1000))
+    poorer = dataclasses.replace(ready, mounting=dataclasses.replace(ready.mounting, budget=spent))
+    row = f"a,oval-brilliant,sapphire,8.3,6.3,4.05,{cells}"
+    candidates = stones([row], tmp_path, f"{HEAD},mass_ct,price,price_per_ct")
+    found = compare(poorer, candidates, ceiling=ceiling_of(poorer))
+    (cost,) = (each.cost for each in found.stones)
+    assert (cost.total, cost.ceiling_per_ct, cost.within) == (total, ceiling, within)
+    assert cost.per_ct == pytest.approx(total / (1.51 if "1.509" in cells else 1.5))
+    # The ceiling is told rounded down: a price of it must not exceed what is left.
+    assert f"the ceiling of {int(ceiling)} per ct" in " ".join(
+        comparison_text(found, most=1).split()
+    )
 
 
 def test_without_a_price_or_a_ceiling_nothing_is_said(ready, tmp_path):
@@ -198,8 +237,12 @@ def test_without_a_price_or_a_ceiling_nothing_is_said(ready, tmp_path):
     assert compare(ready, stones([row], tmp_path)).stones[0].cost is None
     (found,) = compare(ready, stones([f"{row},9"], tmp_path, f"{HEAD},price")).stones
     assert (found.cost.within, found.cost.ceiling_per_ct) == (None, None)
-    none = compare(ready, stones([f"{row},9"], tmp_path, f"{HEAD},price"), ceiling=lambda ct: None)
-    assert none.stones[0].cost.within == "over"
+    poor = compare(
+        ready,
+        stones([f"{row},9"], tmp_path, f"{HEAD},price"),
+        ceiling=Ceiling(left=Decimal("8.99")),
+    )
+    assert poor.stones[0].cost.within == "over"
 
 
 # Long tables
@@ -207,9 +250,9 @@ def test_without_a_price_or_a_ceiling_nothing_is_said(ready, tmp_path):
 
 @pytest.mark.parametrize("name", ["old-cushion-collet", "claw-ring"])
 def test_a_first_look_agrees_with_the_full_judgement(name, tmp_path):
-    """96 draws against 512: within two standard deviations of a share of 96 draws, 0.051 at most.
+    """96 draws against 512: a share of 96 draws has a standard deviation of 0.051 at most.
 
-    On the mean of all stones they agree to 0.02: the first look is not biased.
+    The largest of 48 differences is let reach three of them. On the mean of all stones they agree to 0.02: the first look is not biased.
     """
     ready = bench(load_mounting(EXAMPLES / f"{name}.toml"))
     length, width = (ready.mounting.opening_length_mm, ready.mounting.opening_width_mm)
@@ -231,8 +274,48 @@ def test_a_first_look_agrees_with_the_full_judgement(name, tmp_path):
         full = check(ready, candidate.style, *candidate.sizes_mm, heights_mm=heights, exact=False)
         apart.append(first[k].probability - full.probability)
         apart.append(first[k].probability_after_alteration - full.probability_after_alteration)
-    assert max(np.abs(apart)) < 2 * (0.25 / 96) ** 0.5
+    assert max(np.abs(apart)) < 3 * (0.25 / 96) ** 0.5
     assert abs(np.mean(apart)) < 0.02
+
+
+@pytest.mark.parametrize(
+    ("directions", "most_open_deg", "reason"),
+    [
+        ((90.0, 270.0), 185.0, "the stone can slide out sideways between the claws"),
+        ((38.0, 142.0, 218.0, 322.0), 70.0, "too much of the girdle is without a claw"),
+        ((38.0, 142.0, 218.0, 322.0), 185.0, ""),
+    ],
+)
+def test_a_first_look_knows_a_stone_that_is_not_held(directions, most_open_deg, reason, tmp_path):
+    head = bench(
+        mounting(
+            np.random.default_rng(1), "octagon", "claws", "uncut",
+            opening_length_mm=direct(7.8), opening_width_mm=direct(6.0),
+            claw_directions_deg=directions,
+            allowances={"largest_open_arc_deg": most_open_deg},
+        ),
+        samples=64,
+    )  # fmt: skip
+    rows = [f"{k},emerald,emerald,{8.0 + k / 60:.2f},{6.15 + k / 90:.2f},4.0" for k in range(12)]
+    candidates = stones(rows, tmp_path)
+    first = dict(comparison._first_looks(head, candidates))
+    for k, candidate in enumerate(candidates):
+        full = check(head, candidate.style, *candidate.sizes_mm, exact=False)
+        assert first[k].security.reason == full.security.reason == reason
+        assert first[k].security.blocked == pytest.approx(full.security.blocked, abs=0.02)
+        assert (first[k].verdict == "does not seat") >= bool(reason)
+    assert max(look.probability_after_alteration for look in first.values()) > 0.9
+    found = compare(head, candidates, in_full=2)
+    assert any(each.check is None for each in found.stones)
+    text = " ".join(comparison_text(found, most=12).split())
+    if reason:
+        assert found.clear is None
+        assert text.startswith("NONE OF 12 STONES SEATS")
+        assert text.count(f"Does not seat: {reason} (") == 12
+        assert "to spare" not in text
+        assert all(each.reasons[0].startswith(f"does not seat: {reason}") for each in found.stones)
+    else:
+        assert found.count("seats") + found.count("seats after alteration") > 0
 
 
 def test_of_a_long_table_the_best_are_judged_in_full(ready, tmp_path):

@@ -106,7 +106,7 @@ class TestSpec:
 
 class TestRefusals:
     def test_each_requirement_has_words_for_its_failing(self) -> None:
-        assert set(FAILS) == set(KINDS)
+        assert set(FAILS) == {*KINDS, "security"}
         for name in KINDS:
             for example in ("claw-ring", "closed-back-oval"):
                 assert "{" not in why(name, ready(example).mounting)
@@ -255,6 +255,23 @@ class TestMoney:
         assert step.saves.low == step.saves.high == by_hand > 0
         assert step.gives_up_ct == step.above.document_ct - step.below.document_ct
         assert 0 < step.gives_up_width_mm < 0.1
+
+    def test_what_it_saves_is_told_smaller_first(self) -> None:
+        """Quotes of 500 to 700, then of 650 to 750: the dear ends lie nearer to each other."""
+        rows = tuple(
+            Bracket(from_ct=Decimal(start), below_ct=below, low=Decimal(low), high=Decimal(high))
+            for start, below, low, high in (
+                ("1", Decimal("1.80"), 500, 700),
+                ("1.80", None, 650, 750),
+            )
+        )
+        found = with_budget(Budget(currency="EUR", total=Decimal(5000), brackets=rows))
+        limit = found.wanted[0].price
+        assert limit is not None
+        (step,) = limit.steps
+        assert step.saves.low > step.saves.high
+        told = f"saves {int(step.saves.high)} to {int(step.saves.low)} EUR"
+        assert told in " ".join(spec_text(found).split())
 
     @pytest.mark.parametrize("second", [700, 600])
     def test_no_jump_no_step(self, second: int) -> None:

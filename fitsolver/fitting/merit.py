@@ -14,6 +14,8 @@ from fitsolver.stones.stone import Stone
 
 # Altering a mounting is worth avoiding: what it gains counts for less.
 ALTERED_COUNTS = 0.7
+# Less than this nobody alters [mm].
+LEAST_MM = 0.005
 # Outlines that share under this part of their area look foreign to each other.
 LEAST_ALIKE = 0.7
 # Parts that differ by less are equal to the eye; by more than the second, worth a word.
@@ -131,7 +133,7 @@ def notes(ready: Bench, ask: Check, material: Material) -> Iterator[str]:
             f"critical angle of {material.critical_angle_deg:.1f} deg for {material.name}"
         )
     for item in ask.requirements:
-        if item.alteration and item.margin_mm < 0:
+        if item.alteration and item.alteration_mm >= LEAST_MM:
             yield f"{item.alteration} by about {item.alteration_mm:.2f} mm ({item.name})"
     if ask.verdict == "not decided" and ask.advice:
         again = ask.advice[0]

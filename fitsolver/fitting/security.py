@@ -18,9 +18,10 @@ from fitsolver.stones.stone import Stone
 
 Array = NDArray[np.float64]
 
-# A tip is guarded where metal stands within so much of it [widths].
+# A tip is guarded where metal stands within so much of it [widths]; common practice.
 _GUARDED = 0.08
-# Directions blocked by less than this, as a sine, are not blocked.
+# Directions blocked by less than this, as a sine (about a degree), are not blocked: what turning
+# and play undo. Common practice.
 _BLOCKED = 0.02
 
 

@@ -12,11 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting.security import Security, security
 from fitsolver.fitting.solver import (
     Bench,
     Check,
@@ -29,22 +31,24 @@ from fitsolver.fitting.solver import (
     turn_scores,
     turns,
 )
+from fitsolver.market.budget import POINT_CT
 from fitsolver.market.candidate import Candidate
 from fitsolver.readings.reading import rectangular_u
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.form import form
+from fitsolver.stones.stone import Stone
 from fitsolver.telling.layout import per_cent, plain
+from fitsolver.telling.pose_report import not_held
 from fitsolver.telling.setting import Alteration, alterations
+from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency, consistency
 from fitsolver.weighing.evidence import HALF_WIDTHS, Evidence, evidence_of
 from fitsolver.weighing.makes import mixture_of
 from fitsolver.weighing.weight import log_normal, weigh_evidence
 
 Array = NDArray[np.float64]
-Ceiling = Callable[[float], float | None]
-"""The most that a carat may cost in a stone of a weight [ct]; None where no such stone will do."""
 Progress = Callable[[int, int], None]
 Within = Literal["under", "over", "perhaps"]
 
@@ -64,8 +68,24 @@ ORDER: dict[Verdict, int] = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ceiling:
+    """What is left for the stone, in the buyer's currency, and what a carat may cost by it."""
+
+    left: Decimal
+
+    def per_ct(self, weight_ct: float) -> Decimal:
+        """The most that a carat may cost in a stone of a weight [ct], cut off to a hundredth."""
+        from fitsolver.market.money import ceiling_per_ct
+
+        return ceiling_per_ct(self.left, _paid_ct(weight_ct))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """The judgement on one stone as far as a table needs it; the margin is the binding one's."""
+    """The judgement on one stone as far as a table needs it; the margin is the binding one's.
+
+    A stone that metal does not hold (`security`) does not seat, whatever its probability.
+    """
 
     verdict: Verdict
     probability: float
@@ -74,15 +94,17 @@ class Look:
     margin_mm: float
     margin_u_mm: float
     draws: int
+    security: Security
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cost:
     """What a stone costs, in the buyer's currency.
 
-    The ends `low` and `high` differ where the mass was not weighed: then they are those of the
-    estimated weight. `within` compares the price per carat with the ceiling at that weight; None
-    where there is no ceiling at all, "over" also where the budget has room for no such stone.
+    A price per carat is paid by the weight on the document, which is cut off: totals and prices per
+    carat are worked out with that. The ends `low` and `high` differ where the mass was not weighed:
+    then they are those of the estimated weight. `within` compares the total with what is left; it
+    and `ceiling_per_ct` are None where there is no ceiling.
     """
 
     total: float
@@ -167,8 +189,8 @@ def compare(
         The mounting made ready, with all its draws.
     candidates : sequence of Candidate
         Sound rows, from `read_candidates`.
-    ceiling : callable, optional
-        Price ceiling per carat by weight [ct].
+    ceiling : Ceiling, optional
+        What is left to be spent, from `ceiling_of`.
     in_full : int
         How many stones are judged with all draws; of more, the best after a first look.
     progress : callable, optional
@@ -238,19 +260,9 @@ def compare(
 
 
 def ceiling_of(ready: Bench) -> Ceiling | None:
-    """What is left of the mounting's budget, shared out over the carats; None without a budget."""
+    """What is left of the mounting's budget; None without a budget."""
     budget = ready.mounting.budget
-    if budget is None:
-        return None
-    from fitsolver.market.money import ceiling_per_ct
-    from fitsolver.units import document_weight_ct
-
-    def most(weight_ct: float) -> float | None:
-        # Stones are paid by the weight on the document, which is cut off.
-        paid = document_weight_ct(weight_ct)
-        return float(ceiling_per_ct(budget.left, paid)) if paid > 0 else None
-
-    return most
+    return None if budget is None else Ceiling(left=budget.left)
 
 
 def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
@@ -299,6 +311,7 @@ def _in_full(ready: Bench, candidate: Candidate) -> tuple[Look, Check]:
         margin_mm=binding.margin_mm,
         margin_u_mm=binding.u_mm,
         draws=ready.seats.count - 1,
+        security=found.security,
     )
     return look, found
 
@@ -354,7 +367,7 @@ def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
             {name: values[rows] for name, values in heights.items()},
         )  # fmt: skip
         spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(rows)))
-        _, needs = fitted(
+        placed, needs = fitted(
             figure, spots, sizes, allowed, turn, np.repeat(level[rows], draws + 1),
             nominal=len(rows) // 2 * (draws + 1),
         )  # fmt: skip
@@ -365,7 +378,18 @@ def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
         margins = {
             name: values.reshape(-1, draws + 1)[:, 1:] for name, values in needs.margins.items()
         }
+        c, s = np.cos(turn), np.sin(turn)
+        shifts = placed.shift[:: draws + 1] @ np.array([[c, s], [-s, c]])
         for place, row in enumerate(rows.tolist()):
+            stone = Stone(
+                form=figure,
+                width_mm=float(width[row]),
+                crown_height_mm=float(plain_sizes.crown[row]),
+                girdle_mm=float(plain_sizes.girdle[row]),
+                pavilion_depth_mm=float(plain_sizes.pavilion[row]),
+            )
+            x, y = shifts[place].tolist()
+            holding = security(ready.best, stone, (x, y), turn, allowed["largest_open_arc_deg"])
             each = {name: values[place] for name, values in margins.items()}
             middle = {name: float(np.median(values)) for name, values in each.items()}
             binding = min(
@@ -374,13 +398,14 @@ def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
             probability = float(shares[0][place])
             after = max(probability, float(shares[1][place]))
             found[row] = Look(
-                verdict=decide(probability, after, allowed),
+                verdict=decide(probability, after, allowed) if holding.held else "does not seat",
                 probability=probability,
                 probability_after_alteration=after,
                 binding=binding,
                 margin_mm=middle[binding],
                 margin_u_mm=float(each[binding].std()),
                 draws=draws,
+                security=holding,
             )
     return [found[row] for row in range(len(stones))]
 
@@ -449,38 +474,38 @@ def _together(stones: Sequence[Sequence[Evidence]]) -> list[Evidence]:
 # The price
 
 
+def _paid_ct(weight_ct: float) -> Decimal:
+    """Weight that is paid [ct]: that on the document, at least a point."""
+    return max(document_weight_ct(weight_ct), POINT_CT)
+
+
 def _cost(candidate: Candidate, weight: Estimate, ceiling: Ceiling | None) -> Cost | None:
     mass = candidate.mass_ct
-    low, middle, high = (
-        (weight.low, weight.value, weight.high) if mass is None else (mass, mass, mass)
-    )
+    middle = weight.value if mass is None else mass
+    ends = (weight.low, middle, weight.high) if mass is None else (middle,) * 3
+    paid = [_paid_ct(each) for each in ends]
+    # Decimals as typed, so that a price that takes all that is left is within it.
     if candidate.price is not None:
-        price = candidate.price
-        totals = price, price, price
-        rates = price / high, price / middle, price / low
+        totals = [Decimal(str(candidate.price))] * 3
+        rates = [totals[0] / each for each in reversed(paid)]
     elif candidate.price_per_ct is not None:
-        rate = candidate.price_per_ct
-        totals = rate * low, rate * middle, rate * high
-        rates = rate, rate, rate
+        rates = [Decimal(str(candidate.price_per_ct))] * 3
+        totals = [rates[0] * each for each in paid]
     else:
         return None
     within: Within | None = None
-    limit = None if ceiling is None else ceiling(middle)
     if ceiling is not None:
-        # A total is shared out over more carats in a heavier stone; a rate stays.
-        falling = rates if candidate.price is None else rates[::-1]
-        ends = zip((low, middle, high), falling, strict=True)
-        held = {(most := ceiling(ct)) is not None and rate <= most for ct, rate in ends}
+        held = {total <= ceiling.left for total in totals}
         within = "perhaps" if len(held) > 1 else "under" if True in held else "over"
     return Cost(
-        total=totals[1],
-        total_low=totals[0],
-        total_high=totals[2],
-        per_ct=rates[1],
-        per_ct_low=rates[0],
-        per_ct_high=rates[2],
+        total=float(totals[1]),
+        total_low=float(totals[0]),
+        total_high=float(totals[2]),
+        per_ct=float(rates[1]),
+        per_ct_low=float(rates[0]),
+        per_ct_high=float(rates[2]),
         by_mass=mass is not None,
-        ceiling_per_ct=limit,
+        ceiling_per_ct=None if ceiling is None else float(ceiling.per_ct(middle)),
         within=within,
     )
 
@@ -494,7 +519,8 @@ def _reasons(stone: Compared) -> Iterator[str]:
     altered = look.verdict != "seats"
     chance = look.probability_after_alteration if altered else look.probability
     after = " after alteration" if altered and look.verdict != "seats after alteration" else ""
-    yield f"{look.verdict}, {per_cent(chance)}{after}"
+    unheld = not_held(look.security)
+    yield f"{look.verdict}: {unheld}" if unheld else f"{look.verdict}, {per_cent(chance)}{after}"
     if stone.check is None:
         yield f"a first look over {look.draws} draws, alterations not worked out"
     elif look.verdict == "seats":

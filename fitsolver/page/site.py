@@ -176,6 +176,8 @@ class Site:
             "version": mark.hexdigest()[:10],
             "static": frozenset(self.static),
             "mm": lambda value: f"{value:z.2f}",
+            "carat": _carat,
+            "between": _between,
             "shared": keys.shared,
             "outline": _outline,
         }
@@ -267,6 +269,21 @@ class Site:
         except HTTPException as error:
             raise Wrong(400, self.words.fault.too_many) from error
         return fields
+
+
+def _carat(weight_ct: float) -> str:
+    """Write a weight as every other face does, by the document rule."""
+    from fitsolver.units import document_weight_ct
+
+    return str(document_weight_ct(weight_ct))
+
+
+def _between(low_ct: float, high_ct: float) -> tuple[str, str]:
+    """Write the ends of an interval of weights as every other face does, rounded outward."""
+    from fitsolver.telling.stone_report import carats
+
+    low, _, high = carats(low_ct, high_ct).partition(" to ")
+    return low, high
 
 
 def _outline(family: str) -> Markup:

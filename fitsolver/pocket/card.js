@@ -151,7 +151,7 @@ function agreement(estimate, stated) {
 
 /* As documents write it: cut off at the point, rounded up only from a nine. */
 function documentWeight(carats) {
-  const thousandths = Math.floor(carats * 1000 + 1e-6);
+  const thousandths = Math.floor(Math.round(carats * 1e6) / 1000);
   return (Math.floor(thousandths / 10) + (thousandths % 10 === 9 ? 1 : 0)) / 100;
 }
 
@@ -174,14 +174,14 @@ function judgeStone(name, length, width, depth, stated = null, price = null) {
   const deep = Math.min(Math.max(depth, cut.depth[0]), cut.depth.at(-1));
   found.probability = chance(cut, 0, excess, wide, deep);
   found.after = Math.max(found.probability, chance(cut, 1, excess, wide, deep));
-  found.verdict = verdictOf(found.probability, found.after);
+  found.verdict = cut.loose ? "does not seat" : verdictOf(found.probability, found.after);
   found.needs = margins(cut, excess, wide, deep).sort((a, b) => a.holds - b.holds || a.margin - b.margin);
   found.tightest = found.needs[0];
-  found.close = Math.abs(found.probability - numbers.seats_from) < 0.03
-    || Math.abs(found.after - numbers.seats_from) < 0.05 || Math.abs(found.after - numbers.fails_to) < 0.05;
+  found.close = !cut.loose && (Math.abs(found.probability - numbers.seats_from) < 0.03
+    || Math.abs(found.after - numbers.seats_from) < 0.05 || Math.abs(found.after - numbers.fails_to) < 0.05);
   found.weight = weightOf(cut, found.length, found.width, depth);
   if (stated !== null) found.agreement = agreement(found.weight, stated);
-  found.carats = stated !== null ? stated : documentWeight(found.weight.value);
+  found.carats = documentWeight(stated !== null ? stated : found.weight.value);
   if (price !== null) found.perCarat = price / found.carats;
   if (numbers.money) {
     found.ceiling = numbers.money.left / found.carats;
@@ -193,6 +193,7 @@ function judgeStone(name, length, width, depth, stated = null, price = null) {
 
 /* Stretches of depth with the best verdict that any depth has: {verdict, spans}. */
 function depthsThatHold(cut, excess, width) {
+  if (cut.loose) return { verdict: "does not seat", spans: [] };
   const low = cut.depth[0], high = cut.depth.at(-1), steps = 240, said = [];
   for (let k = 0; k <= steps; k++) {
     const depth = low + (high - low) * k / steps, asIs = chance(cut, 0, excess, width, depth);
@@ -237,8 +238,20 @@ function whereIs(direction) {
 
 /* A number as people type it: one comma or point is the decimal sign. NaN if it is none. */
 function typed(text, unit) {
-  const bare = text.trim().replace(new RegExp(`\\s*(${unit})\\.?$`, "i"), "").replace(/[\s\u00a0\u202f']/g, "");
+  const bare = text.trim().replace(new RegExp(`\\s*${unit}\\.?$`, "i"), "").replace(/[\s\u00a0\u202f'’]/g, "");
   return /^\d+([.,]\d*)?$|^[.,]\d+$/.test(bare) ? Number(bare.replace(",", ".")) : NaN;
+}
+
+/* A price as people type it, the currency before or behind: {value, fault}. */
+function typedPrice(text) {
+  const own = numbers.money ? numbers.money.currency : "", code = /^[A-Z]{3}$/;
+  const parts = text.trim().replace(/[.,]?[-–]+$/, "").match(/^([^\d\s.,'’-][^\d\s,'’-]*)?\s*([\d.,].*?)\s*([^\d\s.,'’-][^\d\s,'’-]*)?$/);
+  const said = parts ? [parts[1], parts[3]].filter(Boolean) : [], word = said.length ? said[0].toUpperCase() : "";
+  const plain = { value: NaN, fault: "Type a number, as 1500 or 1500,50" };
+  if (!parts || said.length > 1 || said.some((one) => one !== own && !/^(\p{L}{2,}\.?|\p{L}*\p{Sc})$/u.test(one))) return plain;
+  if (code.test(own) && code.test(word) && word !== own) return { value: NaN, fault: `This card reckons in ${own}` };
+  if (/^\d{1,3}([.,]\d{3})+$/.test(parts[2])) return { value: NaN, fault: `Could be read in two ways: write ${Number(parts[2].replace(/[.,]/g, ""))}` };
+  return { ...plain, value: typed(parts[2], "") };
 }
 
 function made(tag, options = {}, ...inside) {
@@ -260,6 +273,8 @@ function sign(mark) {
   return icon;
 }
 
+const LOOSE = ["Held", "judged at the size of this cut that fits best; have another size judged at the desk"];
+
 /* The answer to one stone: {mark, head, chance, rows: [[what, said]]}. */
 function told(found) {
   const rows = [];
@@ -267,6 +282,10 @@ function told(found) {
   if (found.outside) {
     return { mark: "out", head: "Outside what this card knows", chance: `${capital(found.outside)}.`,
       rows: [...turned, ["Do", "judge the stone at the desk"]] };
+  }
+  const loose = found.cut.loose;
+  if (found.depth === null && loose) {
+    return { mark: "no", head: `Does not seat: ${loose}`, chance: "No depth helps", rows: [...turned, LOOSE] };
   }
   if (found.depth === null) {
     const { verdict, spans } = found.depths;
@@ -285,12 +304,16 @@ function told(found) {
   const place = tight.direction === null ? "at no single place" : whereIs(tight.direction);
   rows.push(["Tightest", `${tight.name}, ${size}, ${place}: ${tight.margin >= 0 ? need.holds : need.fails}`]);
   if (found.verdict === "seats after alteration") {
-    const work = found.needs.filter((one) => numbers.needs[one.name].work && one.margin < 1.645 * one.u);
+    const limit = (one) => found.cut.limits[found.cut.names.indexOf(one.name)];
+    const work = found.needs.filter((one) => limit(one) >= 0.005 && one.margin < 1.645 * one.u);
     const lines = work.map((one) => {
-      const about = Math.max(0, -one.margin), most = Math.min(numbers.needs[one.name].most, 1.645 * one.u - one.margin);
-      return `${numbers.needs[one.name].work}, ${about >= 0.005 ? `about ${two(about)} mm` : "perhaps"}, at most ${two(Math.max(about, most))} mm`;
+      const about = Math.min(Math.max(0, -one.margin), limit(one)), most = Math.min(limit(one), 1.645 * one.u - one.margin);
+      return `${numbers.needs[one.name].work}, ${about >= 0.005 ? `about ${two(about)} mm` : "perhaps"}, at most ${two(most)} mm`;
     });
-    if (lines.length) rows.push(["Bench", lines.join("; ")]);
+    if (lines.length) {
+      rows.push(["Bench", lines.join("; ")]);
+      rows.push(["Mind", [...new Set(work.map((one) => numbers.needs[one.name].mind))].filter(Boolean).join("; ")]);
+    }
   }
   if (found.close) rows.push(["Close", "the verdict turns within a caliper’s error here: measure again, or ask the desk"]);
   const { value, low, high } = found.weight;
@@ -320,6 +343,9 @@ function told(found) {
     }
   }
   const after = found.after - found.probability >= 0.005 ? `, ${perCent(found.after)} after alteration` : "";
+  if (loose) {
+    return { mark: "no", head: `Does not seat: ${loose}`, chance: `${perCent(found.probability)} that its size fits, but the claws do not hold it`, rows: [...turned, LOOSE, ...rows] };
+  }
   return { mark: MARKS[found.verdict], head: capital(found.verdict), chance: `${perCent(found.probability)} as the seat is${after}`, rows: [...turned, ...rows] };
 }
 
@@ -355,9 +381,10 @@ function read() {
   let sound = true;
   for (const id of FIELDS) {
     const field = at(id), text = field.value.trim(), size = SIZES.includes(id);
-    const value = text === "" ? null : typed(text, size ? "mm" : id === "weight" ? "ct" : "[^\\d.,\\s]+");
+    const price = id === "price" ? typedPrice(text) : null;
+    const value = text === "" ? null : price ? price.value : typed(text, size ? "mm" : "ct");
     let fault = "";
-    if (value !== null && Number.isNaN(value)) fault = "Type a number, as 6.5 or 6,5";
+    if (value !== null && Number.isNaN(value)) fault = price ? price.fault : "Type a number, as 6.5 or 6,5";
     else if (value !== null && size && (value < 0.5 || value > 100)) fault = "0.5 to 100 mm";
     else if (value !== null && !size && value <= 0) fault = "More than 0";
     else if (id === "weight" && value !== null && documentWeight(value) <= 0) fault = "At least 0.01 ct";
@@ -407,9 +434,10 @@ function show() {
 
 /* The list of stones tried */
 
-const COLUMNS = ["note", "cut", "length_mm", "width_mm", "depth_mm", "stated_ct", "price", "currency", "verdict",
-  "probability", "probability_after", "tightest", "margin_mm", "direction_deg", "weight_ct", "low_ct", "high_ct",
-  "price_per_ct", "tried_at"];
+/* The first columns as `fitsolver compare` reads them; it makes its own of the others. */
+const COLUMNS = ["stone", "cut", "material", "length_mm", "width_mm", "depth_mm", "mass_ct", "price", "currency",
+  "card_says", "chance", "chance_after", "tightest", "mm_to_spare", "deg_tightest", "ct_about", "ct_least", "ct_most",
+  "tried_at"];
 
 function judged(stone) {
   return judgeStone(stone.cut, stone.length, stone.width, stone.depth, stone.weight, stone.price);
@@ -424,11 +452,12 @@ function csv() {
   const lines = stones.map((stone) => {
     const found = judged(stone), weight = found.weight || {}, tight = found.tightest || {};
     const places = (value, digits) => (value === undefined || value === null ? "" : value.toFixed(digits));
-    return [stone.note, stone.cut, stone.length, stone.width, stone.depth, stone.weight, stone.price,
+    const price = stone.price === null ? "" : Number(stone.price.toFixed(2));
+    return [stone.note, stone.cut, numbers.material.name, found.length, found.width, stone.depth, stone.weight, price,
       stone.price === null || !numbers.money ? "" : numbers.money.currency,
-      found.verdict || (found.outside ? "outside what this card knows" : "depth not given"),
+      (found.cut.loose ? `does not seat: ${found.cut.loose}` : found.verdict) || (found.outside ? "outside what this card knows" : "depth not given"),
       places(found.probability, 3), places(found.after, 3), tight.name, places(tight.margin, 3), places(tight.direction, 0),
-      places(weight.value, 3), places(weight.low, 3), places(weight.high, 3), places(found.perCarat, 2), stone.at].map(plain).join(",");
+      places(weight.value, 3), places(weight.low, 3), places(weight.high, 3), stone.at].map(plain).join(",");
   });
   return `${[COLUMNS.join(","), ...lines].join("\n")}\n`;
 }

@@ -21,13 +21,13 @@ import numpy as np
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting.proposal import Range
 from fitsolver.fitting.scan import depth_limits
-from fitsolver.fitting.solver import Bench, Verdict
+from fitsolver.fitting.solver import Bench, Check, Verdict, check
 from fitsolver.market.budget import rounded
 from fitsolver.market.money import PricedSize
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Spec, Wanted
-from fitsolver.pocket.numbers import card_numbers
-from fitsolver.pocket.size_table import SizeTable, size_table
+from fitsolver.pocket.numbers import Known, card_numbers
+from fitsolver.pocket.size_table import size_table
 from fitsolver.pocket.view import view
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import Material
@@ -134,8 +134,8 @@ def card_html(found: Spec, ready: Bench, material: Material, *, crew: Crew = alo
         currency=plain(budget.currency) if budget is not None else "",
         refusals=[_refused(item) for item in found.refuse if not item.cut or item.kind == "cut"],
         changes=[
-            f"{item.cut}, at best {size_words(item.length_mm, item.width_mm)} mm: {item.why}, "
-            f"by {item.short_by_mm:.2f} mm"
+            f"{item.cut}, at best {size_words(item.length_mm, item.width_mm)} mm: {item.why}"
+            + (f", by {item.short_by_mm:.2f} mm" if item.short_by_mm >= 0.005 else "")
             + (f". The bench may {item.work} by {item.allowed_mm:.2f} mm" if item.work else "")
             for item in found.changes
         ],
@@ -149,7 +149,8 @@ def card_html(found: Spec, ready: Bench, material: Material, *, crew: Crew = alo
         ],
         cautions=found.cautions,
         drawn=drawn,
-        choices=[(table.style.name, table.style.title, SAID[said]) for table, said in tables],
+        claws=found.mounting.holds == "claws",
+        choices=[(one.table.style.name, one.table.style.title, SAID[one.said]) for one in tables],
     )
 
 
@@ -159,13 +160,11 @@ def known_cuts(found: Spec) -> list[str]:
     return [*(item.style.name for item in found.wanted), *(item.cut for item in left)]
 
 
-def size_tables(
-    found: Spec, ready: Bench, material: Material, crew: Crew = alone
-) -> list[tuple[SizeTable, str]]:
+def size_tables(found: Spec, ready: Bench, material: Material, crew: Crew = alone) -> list[Known]:
     """Fill the tables of `known_cuts`, each with what the spec says of its cut."""
     wanted = [
-        (item.style, tuple(map(_ends, (item.length_mm, item.width_mm, item.depth_mm))), True,
-         np.array([item.ask.stone.length_mm, item.ask.stone.width_mm, item.ask.stone.depth_mm]))
+        (item.style, tuple(map(_ends, (item.length_mm, item.width_mm, item.depth_mm))),
+         item.verdict, item.ask)
         for item in found.wanted
     ]  # fmt: skip
     missed = []
@@ -173,15 +172,26 @@ def size_tables(
         style = cut(left.cut)
         depth = depth_limits(style)[1] * left.width_mm
         ask = np.round([left.length_mm, left.width_mm, depth], 2)
-        missed.append((style, tuple((float(side), float(side)) for side in ask), False, ask))
-    tables = crew(partial(_filled, ready, material), [*wanted, *missed])
-    said = [item.verdict for item in found.wanted] + ["left out"] * len(missed)
-    return list(zip(tables, said, strict=True))
+        best = check(ready, style, *ask.tolist(), exact=False)
+        box = tuple((float(side), float(side)) for side in ask)
+        missed.append((style, box, "left out", best))
+    return crew(partial(_filled, ready, material), [*wanted, *missed])
 
 
-def _filled(ready: Bench, material: Material, asked: Any) -> SizeTable:
-    style, box, wanted, ask = asked
-    return size_table(ready, style, material, box, ask, asked=wanted)
+def _filled(ready: Bench, material: Material, asked: Any) -> Known:
+    style, box, said, best = asked
+    stone = best.stone
+    ask = np.array([stone.length_mm, stone.width_mm, stone.depth_mm])
+    table = size_table(ready, style, material, box, ask, asked=said != "left out")
+    limits = {item.name: item.alteration_limit_mm for item in best.requirements}
+    return Known(table=table, said=said, limits_mm=limits, loose=_loose(best))
+
+
+def _loose(best: Check) -> str:
+    """Why the claws do not hold a stone from sliding out, as the card's verdict; "" if they do."""
+    reason = best.security.reason
+    slides = "the stone can slide out sideways between the claws"
+    return "can slide out between the claws" if reason == slides else reason
 
 
 def _ends(side: Range) -> tuple[float, float]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,11 @@ from numpy.typing import NDArray
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench
 from fitsolver.market.budget import Budget
-from fitsolver.market.refusal import why
+from fitsolver.market.refusal import FAILS, why
 from fitsolver.market.spec import Spec
 from fitsolver.pocket.size_table import SizeTable
 from fitsolver.pocket.view import View
+from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
 
 Array = NDArray[np.float64]
@@ -26,14 +28,30 @@ Z_STEP, MARGIN_STEP_MM, U_STEP_MM, DIRECTION_STEP_DEG = 1 / 25, 0.001, 0.002, 2.
 NOWHERE = 255
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """A cut that a card knows.
+
+    `said` is what the spec says of it; `limits_mm` by requirement how far the bench may alter the
+    seat for the size to ask for [mm], 0 for not at all: the allowance, less where metal must
+    remain. `loose` says why claws do not hold that size from sliding out, "" if they do: tables
+    of margins know nothing of it.
+    """
+
+    table: SizeTable
+    said: str
+    limits_mm: Mapping[str, float]
+    loose: str
+
+
 def card_numbers(
     found: Spec,
     ready: Bench,
     material: Material,
-    tables: Sequence[tuple[SizeTable, str]],
+    tables: Sequence[Known],
     drawn: View | None,
 ) -> Record:
-    """Gather what the card's script reads; each table comes with what the spec says of its cut."""
+    """Gather what the card's script reads."""
     allowed = ready.allowances
     budget = ready.mounting.budget
     return {
@@ -50,10 +68,17 @@ def card_numbers(
         "plan": None if drawn is None else {
             "centre": _rounded(drawn.centre, 1), "face": _rounded(drawn.face, 1),
         },
-        "needs": _needs(ready, {name for table, _ in tables for name in table.names}),
+        "needs": {
+            name: need(
+                name,
+                ready.mounting,
+                alters=any(one.limits_mm.get(name, 0.0) > 0 for one in tables),
+            )
+            for name in sorted({name for one in tables for name in one.table.names})
+        },
         "z_step": Z_STEP, "margin_step": MARGIN_STEP_MM, "u_step": U_STEP_MM,
         "direction_step": DIRECTION_STEP_DEG,
-        "cuts": [_cut(table, said, ready.mounting.budget) for table, said in tables],
+        "cuts": [_cut(one, ready.mounting.budget) for one in tables],
     }  # fmt: skip
 
 
@@ -65,29 +90,32 @@ def _money(budget: Budget) -> Record:
     }
 
 
-def _needs(ready: Bench, names: Iterable[str]) -> Record:
-    """What each requirement means, why a stone fails it, and what the bench may do."""
-    claws = ready.mounting.holds == "claws"
-    told = {}
-    for name in sorted(names):
-        kind = KINDS[name]
-        work = kind.claw_alteration if claws and kind.claw_alteration else kind.alteration
-        allowance = kind.alteration_allowance
-        told[name] = {
-            "holds": kind.meaning,
-            "fails": why(name, ready.mounting),
-            "work": work,
-            "most": ready.allowances[allowance] if allowance else 0.0,
-        }
-    return told
+def need(name: str, mounting: Mounting, *, alters: bool) -> Record:
+    """Say what a requirement means, why a stone fails it, what the bench does then and minds.
+
+    Without `alters` the bench can do nothing for it in this seat.
+    """
+    kind = KINDS[name]
+    work = kind.alteration
+    if mounting.holds == "claws" and kind.claw_alteration:
+        work = kind.claw_alteration
+    return {
+        "holds": kind.meaning,
+        "fails": why(name, mounting) if name in FAILS else f"not so: {kind.meaning}",
+        "work": work if alters else "",
+        "mind": kind.caution if alters else "",
+    }
 
 
-def _cut(table: SizeTable, said: str, budget: Budget | None) -> Record:
+def _cut(known: Known, budget: Budget | None) -> Record:
+    table = known.table
     style, weight = table.style, table.weight
     brackets = () if budget is None else budget.brackets_for(style.name)
     return {
         "name": style.name,
-        "said": said,
+        "said": known.said,
+        "loose": known.loose,
+        "limits": [round(known.limits_mm.get(name, 0.0), 3) for name in table.names],
         "usual": table.usual_ratio,
         "low": style.length_ratio.low,
         "high": style.length_ratio.high,

@@ -9,6 +9,7 @@ from typing import Any
 from fitsolver.market.candidate import RESULTS, CandidateTable
 from fitsolver.market.comparison import Compared, Comparison
 from fitsolver.telling.compare_report import comparison_cautions
+from fitsolver.telling.pose_report import not_held
 from fitsolver.telling.record import faults_record, mounting_record
 from fitsolver.telling.setting import ordinary_setting
 
@@ -53,6 +54,8 @@ def _stone(stone: Compared) -> Record:
         "binding": look.binding,
         "margin_mm": look.margin_mm,
         "margin_u_mm": look.margin_u_mm,
+        "held": look.security.held,
+        "not_held": not_held(look.security),
         "judged_in_full": check is not None,
         "draws": look.draws,
         "turn_deg": None if check is None else check.turn_deg,

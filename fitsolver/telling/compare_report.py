@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from decimal import ROUND_DOWN, Decimal
 
+from fitsolver.market.budget import rounded
 from fitsolver.market.candidate import Candidate, CandidateTable
 from fitsolver.market.comparison import Compared, Comparison
 from fitsolver.telling.layout import (
@@ -18,6 +20,7 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
+from fitsolver.telling.pose_report import not_held
 from fitsolver.telling.setting import cautions
 from fitsolver.telling.stone_report import LABORATORY, carats
 from fitsolver.units import format_ct, format_mm
@@ -152,7 +155,7 @@ def _table(stones: Sequence[Compared]) -> list[str]:
                 str(stone.rank),
                 _short(stone.candidate.name),
                 f"{VERDICTS[look.verdict]}{' ?' if stone.check is None else ''}",
-                per_cent(look.probability),
+                per_cent(look.probability) if look.security.held else "no",
                 f"{stone.alteration_mm:.2f}" if stone.alteration_mm and look.verdict != NO else "",
                 carats(stone.weight_ct.low, stone.weight_ct.high).replace(" to ", "-"),
                 _mass(stone),
@@ -175,11 +178,12 @@ def _rate(stone: Compared) -> tuple[str, str]:
     cost = stone.cost
     if cost is None:
         return "", ""
-    rate = f"{'' if cost.by_mass or stone.candidate.price is None else '~'}{_money(cost.per_ct)}"
+    rate = f"{'' if cost.by_mass or stone.candidate.price is None else '~'}{_per_ct(cost.per_ct)}"
     if cost.within is None:
         return rate, ""
-    most = "none" if cost.ceiling_per_ct is None else _money(cost.ceiling_per_ct)
-    return rate, f"{ {'under': '<', 'over': '>', 'perhaps': '?'}[cost.within] } {most}"
+    assert cost.ceiling_per_ct is not None
+    sign = {"under": "<", "over": ">", "perhaps": "?"}[cost.within]
+    return rate, f"{sign} {_per_ct(cost.ceiling_per_ct)}"
 
 
 def _legend(found: Comparison, stones: Sequence[Compared], width: int) -> list[str]:
@@ -224,6 +228,10 @@ def _stone(stone: Compared, width: int) -> list[str]:
 
 def _seat(stone: Compared) -> str:
     look = stone.look
+    first = f"a first look over {look.draws} draws; fitsolver check judges it in full"
+    if not look.security.held:
+        text = f"{look.verdict}: {not_held(look.security)}"
+        return f"{text} ({first})" if stone.check is None else text
     chances = per_cent(look.probability)
     if look.probability_after_alteration - look.probability >= 0.005:
         chances += f", {per_cent(look.probability_after_alteration)} after alteration"
@@ -231,7 +239,7 @@ def _seat(stone: Compared) -> str:
     size = f"{abs(look.margin_mm):.2f} +- {look.margin_u_mm:.2f} mm"
     text = f"{look.verdict}, {chances}; tightest: {look.binding}, {size} {state}"
     if stone.check is None:
-        return f"{text} (a first look over {look.draws} draws; fitsolver check judges it in full)"
+        return f"{text} ({first})"
     if stone.check.turn_deg and round(stone.check.turn_deg) % 360:
         text += f"; turned by {round(stone.check.turn_deg) % 360} deg"
     return text
@@ -274,11 +282,11 @@ def _price(stone: Compared) -> Iterator[str]:
         return
     asked = stone.candidate.price
     if asked is not None:
-        rate = f"{_money(cost.per_ct)} per ct"
+        rate = f"{_per_ct(cost.per_ct)} per ct"
         if not cost.by_mass:
             rate += (
-                f" by the estimated weight ({_money(cost.per_ct_low)} to "
-                f"{_money(cost.per_ct_high)})"
+                f" by the estimated weight ({_per_ct(cost.per_ct_low)} to "
+                f"{_per_ct(cost.per_ct_high)})"
             )
         text = f"asked: {_money(asked)}, {rate}"
     else:
@@ -287,14 +295,11 @@ def _price(stone: Compared) -> Iterator[str]:
             total += (
                 f" by the estimated weight ({_money(cost.total_low)} to {_money(cost.total_high)})"
             )
-        text = f"asked: {_money(cost.per_ct)} per ct, together {total}"
+        text = f"asked: {_per_ct(cost.per_ct)} per ct, together {total}"
     if cost.within is not None:
+        assert cost.ceiling_per_ct is not None
         side = {"under": "under", "over": "OVER", "perhaps": "perhaps under"}[cost.within]
-        text += (
-            "; the budget has room for no stone of this weight"
-            if cost.ceiling_per_ct is None
-            else f"; {side} the ceiling of {_money(cost.ceiling_per_ct)} per ct"
-        )
+        text += f"; {side} the ceiling of {_per_ct(cost.ceiling_per_ct)} per ct"
     yield text
 
 
@@ -340,6 +345,15 @@ def _money(amount: float) -> str:
     ('1250', '12.50')
     """
     return f"{amount:.0f}" if amount >= 100 or amount == round(amount) else f"{amount:.2f}"
+
+
+def _per_ct(amount: float) -> str:
+    """Write a price per carat: prices and ceilings cut off alike, so neither belies the sign.
+
+    >>> _per_ct(893.75), _per_ct(12.556)
+    ('893', '12.55')
+    """
+    return rounded(Decimal(str(amount)), ROUND_DOWN)
 
 
 def _sentence(text: str) -> str:

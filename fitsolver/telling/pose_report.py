@@ -44,8 +44,8 @@ def not_held(security: Security) -> str:
 
 def _unopened(pose: Pose) -> Iterator[str]:
     laid = pose.unopened
-    # Nobody lays a stone into claws that are not cut yet.
-    if laid.still_down_mm <= 0 or (pose.ledge is None and not laid.jammed):
+    # Nobody lays a stone into a seat that is not cut yet: its bearing is cut from above.
+    if laid.still_down_mm <= 0 or pose.ledge is None:
         return
     opens = ""
     if laid.opening_deg is not None:

@@ -142,6 +142,8 @@ def _stopped(found: Proposals, width: int) -> Iterator[str]:
             f"{item.cut}: its best size, {size} mm, is stopped by {item.requirement}, short by "
             f"{item.shortfall_mm:.2f} mm."
         )
+        if item.requirement == "security":
+            text = f"{item.cut}: its best size, {size} mm, can slide out between the claws."
         yield paragraph(text, width)
 
 

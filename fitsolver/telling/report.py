@@ -344,10 +344,10 @@ def _bench(found: Check, width: int) -> list[str]:
         most = f", at most {format_mm(work.at_most_mm)}" if about != "perhaps" else (
             f" by up to {format_mm(work.at_most_mm)}"
         )  # fmt: skip
-        text = (
-            f"Alteration: {work.work}, {about}{most} of {format_mm(work.limit_mm)} allowed "
-            f"({work.requirement}). Mind: {work.caution}."
-        )
+        how = f"{about}{most} of {format_mm(work.limit_mm)} allowed"
+        if work.about_mm > work.limit_mm:
+            how = f"{about}, more than the {format_mm(work.limit_mm)} allowed"
+        text = f"Alteration: {work.work}, {how} ({work.requirement}). Mind: {work.caution}."
         lines.append(paragraph(text, width, first="  - "))
     total, limit = alteration_total_mm(found)
     if limit > 0:
@@ -362,23 +362,24 @@ def _readings(found: Check, width: int) -> list[str]:
     if sure or not found.advice:
         return []
     head = f"Readings that would help ({found.binding})"
-    doubts = [
-        [
-            f"  {'take again' if item.measured else 'measure'}: {words(item.reading)}",
-            f"{item.u_now_mm:.3f} -> {item.u_then_mm:.3f}",
-        ]
-        for item in found.advice
-    ]
-    if found.verdict == "seats":
-        return columns([[head, "+- u, mm"], *doubts], "<<", indent=0)
-    rows = [[head, "+- u, mm", "settled", "better tool"]]
-    for doubt, item in zip(doubts, found.advice, strict=True):
-        rows.append([*doubt, per_cent(item.settled), per_cent(item.settled_better)])
+    rows = [["", "+- u, mm", "settled", "better tool"]]
+    for item in found.advice:
+        verb = "take again" if item.measured else "measure"
+        rows.append(
+            [
+                f"  {verb}: {words(item.reading)}",
+                f"{item.u_now_mm:.3f} -> {item.u_then_mm:.3f}",
+                per_cent(item.settled), per_cent(item.settled_better),
+            ]
+        )  # fmt: skip
+    table = columns(rows, "<<>>", indent=0)
+    if found.verdict == "seats" or max(map(len, table)) > width:
+        return [head, *columns([row[:2] for row in rows], "<<", indent=0)]
     legend = (
         "Settled: how often the answer would then be a plain yes or no; better tool: with "
         f"{BETTER_HOW}."
     )
-    return [*columns(rows, "<<>>", indent=0), paragraph(legend, width, first="  ")]
+    return [head, *table, paragraph(legend, width, first="  ")]
 
 
 def _contradictions(items: Sequence[Contradiction], width: int) -> list[str]:
@@ -571,7 +572,7 @@ def _left_out(left_out: Sequence[LeftOut], not_shown: Sequence[str], width: int)
         rows.append(
             [
                 f"  {item.cut}", item.requirement,
-                format_mm(item.shortfall_mm),
+                "slides out" if item.requirement == "security" else format_mm(item.shortfall_mm),
                 f"{dimensions(item.length_mm, item.width_mm)} mm",
             ]
         )  # fmt: skip

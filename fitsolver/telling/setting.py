@@ -38,8 +38,8 @@ class Alteration:
     """Metal moved beyond ordinary setting, for one requirement.
 
     `about_mm` is what the middle of the readings needs, 0 where it needs nothing; `at_most_mm`
-    covers 95 in 100 of what they allow, within `limit_mm`, which the allowance and the metal that
-    must remain set. `caution` says what to mind in old work.
+    covers 95 in 100 of what they allow, no more than `limit_mm`, which the allowance and the metal
+    that must remain set. `caution` says what to mind in old work.
     """
 
     requirement: str
@@ -64,13 +64,14 @@ def alterations(check: Check) -> tuple[Alteration, ...]:
     found = []
     for margin in check.requirements:
         kind = KINDS[margin.name]
-        if not kind.alteration or margin.probability >= 0.95:
+        limit = margin.alteration_limit_mm
+        if not kind.alteration or margin.probability >= 0.95 or limit <= 0:
             continue
         about = max(0.0, -margin.margin_mm)
         # How far the requirement holds in the middle of what the readings allow: tightest places
         # are tighter in an uneven seat than in its best estimate.
         middle = margin.u_mm * NormalDist().inv_cdf(min(max(margin.probability, 0.002), 0.998))
-        most = min(margin.alteration_limit_mm, ONE_SIDED * margin.u_mm - middle)
+        most = min(limit, max(about, ONE_SIDED * margin.u_mm - middle))
         if max(about, most) < LEAST_MM:
             continue
         found.append(
@@ -78,8 +79,8 @@ def alterations(check: Check) -> tuple[Alteration, ...]:
                 requirement=margin.name,
                 work=(claws and kind.claw_alteration) or kind.alteration,
                 about_mm=about,
-                at_most_mm=max(about, most),
-                limit_mm=margin.alteration_limit_mm,
+                at_most_mm=most,
+                limit_mm=limit,
                 caution=kind.caution,
             )
         )

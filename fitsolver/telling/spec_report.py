@@ -237,9 +237,11 @@ def _thresholds(budget: Budget, limits: Sequence[tuple[int, PriceLimit]], width:
     lines = []
     for rank, limit in limits:
         for step in limit.steps:
-            low = rounded(step.saves.low, ROUND_DOWN)
-            high = budget.about(step.saves.high, ROUND_DOWN)
-            saves = high if step.saves.low == step.saves.high else f"{low} to {high}"
+            # Dear ends of two quotes may lie nearer to each other than the cheap ends.
+            low, high = sorted((step.saves.low, step.saves.high))
+            saves = budget.about(high, ROUND_DOWN)
+            if low != high:
+                saves = f"{rounded(low, ROUND_DOWN)} to {saves}"
             text = (
                 f"under {step.threshold_ct} ct: {_size(step.below)} instead of "
                 f"{_size(step.above)} saves {saves} for {step.gives_up_ct} ct and "

@@ -10,11 +10,21 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, cast
 
 import pytest
 
+from fitsolver.fitting.proposal import Range
+from fitsolver.fitting.solver import nominal_stone
 from fitsolver.market.budget import Bracket, Budget
+from fitsolver.market.money import PriceLimit, price_limit
+from fitsolver.stones.cut import cut
+from fitsolver.stones.material import material
 from fitsolver.units import document_weight_ct
+
+if TYPE_CHECKING:
+    from fitsolver.fitting.proposal import Proposal
 
 
 def budget(total: str, *prices: tuple[str, str | None, str]) -> Budget:
@@ -57,13 +67,40 @@ def test_under_a_whole_carat_the_stone_is_dearer_by_the_jump() -> None:
     assert known.most_ct("") == Decimal("1.99")
 
 
-def test_a_recut_costs_its_weight_and_may_cost_its_bracket() -> None:
-    """1.63 -> 1.45 ct is 11.0 % of the weight; across a threshold more of the price."""
-    before, after = Decimal("1.63"), Decimal("1.45")
-    assert round(100 * (1 - after / before), 1) == Decimal("11.0")
-    known = budget("2000", ("1", "1.5", "560"), ("1.5", None, "690"))
-    first, second = known.quote("", before), known.quote("", after)
-    assert first is not None
-    assert second is not None
-    loss = 1 - (after * second.low) / (before * first.low)
-    assert float(loss) == pytest.approx(1 - 0.89 * 560 / 690, abs=0.001)
+def found(*prices: tuple[str, str | None, str]) -> PriceLimit:
+    """Say what a budget of 2000 means for round sapphires of some 0.9 to 2.2 ct."""
+    style = cut("round-brilliant")
+    asked = SimpleNamespace(stone=nominal_stone(style, 6.9, 6.9, 4.2))
+    item = SimpleNamespace(
+        style=style,
+        ask=asked,
+        length_mm=Range(low=5.9, high=7.9),
+        width_mm=Range(low=5.9, high=7.9),
+        depth_mm=Range(low=3.6, high=4.9),
+    )
+    return price_limit(budget("2000", *prices), cast("Proposal", item), material("sapphire"))
+
+
+def test_the_jump_at_a_whole_carat_is_found_in_a_range_of_sizes() -> None:
+    """Whole carats are where the price jumps: common practice; 1.99 ct at 700 is 1393."""
+    limit = found(*JUMPS)
+    assert [step.threshold_ct for step in limit.steps] == [1, 2]
+    for step, lighter, dearer in zip(limit.steps, (300, 700), (700, 900), strict=True):
+        # A step of a hundredth of a millimetre is about a hundredth of a carat here.
+        assert 0 < step.threshold_ct - step.below.document_ct <= Decimal("0.02")
+        assert 0 <= step.above.document_ct - step.threshold_ct <= Decimal("0.02")
+        dear = step.above.document_ct * dearer
+        assert step.saves.low == step.saves.high == dear - step.below.document_ct * lighter
+        assert step.saves.low > step.threshold_ct * (dearer - lighter)
+
+
+def test_without_a_jump_nothing_is_the_better_buy() -> None:
+    assert found(("0.50", "1", "300"), ("1", "2", "300"), ("2", "3", "280")).steps == ()
+
+
+def test_a_recut_across_a_threshold_is_a_jump_too() -> None:
+    """1.63 ct recut to 1.45 ct, with a threshold at 1.5 ct between the two."""
+    (step,) = found(("0.50", "1.5", "560"), ("1.5", None, "690")).steps
+    assert step.threshold_ct == Decimal("1.5")
+    assert Decimal("1.45") < step.below.document_ct < step.threshold_ct
+    assert step.threshold_ct <= step.above.document_ct < Decimal("1.63")
