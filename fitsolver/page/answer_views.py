@@ -41,18 +41,22 @@ def answer(asked: Asked) -> Response:
         "name": name_in(data, asked.slug),
         "materials": material_choices(),
         "material": material_of(asked).name,
+        "waiting": False,
     }
     found = complaints(data, asked.site.store.folder)
     if found:
         return asked.page("answer.html", **context, found=found, task=None, spec=None)
     task = task_for(asked, page)
-    if asked.live and not task.ready:
+    # Looked at once: the work may end while the page is being written.
+    waiting = not task.ready
+    context["waiting"] = waiting
+    if asked.live and waiting:
         return asked.page("progress.html", **context, task=task)
     if asked.live:
         response: Response = HTMLResponse("")
         response.headers["hx-refresh"] = "true"
         return response
-    if task.answer is None:
+    if waiting or task.answer is None:
         return asked.page("answer.html", **context, found=[], task=task, spec=None)
     return asked.page("answer.html", **context, found=[], task=task, **_answer_context(task.answer))
 
@@ -117,6 +121,7 @@ def card(asked: Asked) -> Response:
         f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), make
     )
     task.wait(CARD_PATIENCE_S)
+    waiting = not task.ready
     if task.answer is not None and "file" in asked.query:
         return Response(
             task.answer, media_type="text/html", headers=attachment(asked.slug, "-card.html")
@@ -127,6 +132,7 @@ def card(asked: Asked) -> Response:
         name=spec.mounting.name,
         material=spec.material.name,
         task=task,
+        waiting=waiting,
     )
 
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import Document
@@ -28,6 +28,9 @@ from fitsolver.seats.mounting_key import (
     OpeningLevel,
     State,
 )
+
+if TYPE_CHECKING:
+    from fitsolver.seats.mounting import Mounting
 
 Fields = dict[str, str]
 Data = dict[str, Any]
@@ -261,11 +264,15 @@ def document(data: Mapping[str, Any], name: str = "") -> Document:
     return Document(name=name or "page", data=data)
 
 
-def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complaint]:
+def read(
+    data: Mapping[str, Any], folder: Path | None = None
+) -> tuple[Mounting | None, list[Complaint]]:
+    """Return the mounting of the data, None if there is none, and everything against them."""
     from fitsolver.seats.allowance import allowances
     from fitsolver.seats.mounting import mounting_from
 
     found: list[Complaint] = []
+    mounting = None
     try:
         mounting = mounting_from(document(data), folder=folder)
     except InputFaults as error:
@@ -282,7 +289,11 @@ def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complai
                 found.append(
                     Complaint(key=f"allowances.{name}", value=value, rule=rule, remedy=remedy)
                 )
-    return found
+    return mounting, found
+
+
+def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complaint]:
+    return read(data, folder)[1]
 
 
 def _complaint(fault: Fault) -> Complaint:

@@ -24,11 +24,11 @@ from fitsolver.page.seat_form import (
     belongs,
     complaints,
     data_of,
-    document,
     fields_of,
     further,
     is_reading,
     needed,
+    read,
     sketched,
     typed_of,
     unkept,
@@ -40,6 +40,7 @@ from fitsolver.seats.mounting_key import KEYS
 
 if TYPE_CHECKING:
     from fitsolver.seats.belief import Belief
+    from fitsolver.seats.mounting import Mounting
 
 KIND_BY_DEFAULT = {
     "holds": "wall",
@@ -169,10 +170,10 @@ def drawing(asked: Asked) -> Response:
     """The drawing of what was typed, and the faults beside every field that is on the screen."""
     fields = unkept(asked.fields)
     data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
-    found = complaints(data, asked.site.store.folder)
+    mounting, found = read(data, asked.site.store.folder)
     shown = [name for name in _shown(fields) if name in asked.fields]
     return asked.page(
-        "drawing.html", **_drawing_context(asked, data), said=_redrawn(asked, found),
+        "drawing.html", **_drawing_context(asked, data, mounting), said=_redrawn(asked, found),
         faults=_by_key(found), fields_shown=shown,
     )  # fmt: skip
 
@@ -332,8 +333,8 @@ def _pictogram(key: str, kind: Mapping[str, str]) -> Markup:
     )
 
 
-def _drawing_context(asked: Asked, data: Data) -> dict[str, Any]:
-    known = _believed(data, asked.site.store.folder)
+def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) -> dict[str, Any]:
+    known = _believed(data, asked.site.store.folder, whole)
     if known is None:
         return {"picture_of_seat": None, "assumed": ()}
     from fitsolver.drawings.drawing import seat_drawing
@@ -348,13 +349,17 @@ def _drawing_context(asked: Asked, data: Data) -> dict[str, Any]:
     return {"picture_of_seat": Markup(svg(seat_drawing(known))), "assumed": assumed}
 
 
-def _believed(data: Data, folder: Path) -> Belief | None:
-    """What the readings say of the seat, faulty ones left out; None before there is an opening."""
-    from fitsolver.seats.belief import belief
-    from fitsolver.seats.mounting import mounting_from
+def _believed(data: Data, folder: Path, whole: Mounting | None) -> Belief | None:
+    """What the readings say of the seat; None before there is an opening.
 
+    `whole` is the mounting where nothing is wrong with the readings; else the faulty ones are left
+    out.
+    """
+    from fitsolver.seats.belief import belief
+
+    mounting = whole or read(sketched(data, folder), folder)[0]
     try:
-        return belief(mounting_from(document(sketched(data, folder)), folder=folder))
+        return None if mounting is None else belief(mounting)
     except FitsolverError:
         return None
 

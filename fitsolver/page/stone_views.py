@@ -195,6 +195,7 @@ def _page(
         "seat_faulty": bool(complaints(data, asked.site.store.folder)),
         "revision": listed.revision,
         "task": None,
+        "waiting": False,
         "table": None,
         "compared": None,
         "unread": [],
@@ -228,8 +229,10 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
         f"{asked.slug}/stones", (page.revision, listed.revision), make
     )
     task.wait(PATIENCE_S)
+    # Looked at once: the work may end while the page is being written.
+    waiting = not task.ready
     pictures = {}
-    if task.answer is not None:
+    if not waiting and task.answer is not None:
         pictures = {
             each.rank: outline_of(each.check) for each in task.answer.stones[:100]
             if each.check is not None
@@ -237,7 +240,8 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     return {
         "task": task,
         "table": table,
-        "compared": task.answer,
+        "compared": None if waiting else task.answer,
+        "waiting": waiting,
         "pictures": pictures,
         "unread": [
             f"{fault.line}: {fault.key}: {fault.rule}. {fault.remedy}" for fault in table.faults

@@ -278,3 +278,29 @@ def test_a_task_that_breaks_is_told_and_not_begun_over_and_over(
     again.wait(5)
     assert again.answer == "answer"
     work.close()
+
+
+def test_whoever_is_shown_progress_asks_again_even_if_the_work_ends_meanwhile(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The work ends between the view's look at it and the writing of the page.
+    from fitsolver.page import answer_views
+    from fitsolver.page.work import Task
+
+    class Ending(Task):
+        looks = 0
+
+        @property
+        def ready(self) -> bool:
+            self.looks += 1
+            return self.looks > 1
+
+    for headers, sign in (
+        ({"hx-request": "true"}, 'hx-trigger="load'), ({}, '<meta http-equiv="refresh"'),
+    ):  # fmt: skip
+        monkeypatch.setattr(
+            answer_views, "task_for", lambda asked, page: Ending(mark=("a", "corundum"))
+        )
+        text = visitor.get("/m/claw-ring/answer", headers=headers).text
+        assert sign in text
+        assert "hx-get=" in text

@@ -136,9 +136,20 @@ VIEWS = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
+@pytest.mark.parametrize(("size", "dark"), [(DESKTOP, False), (PHONE, True)])
 def test_no_view_has_a_barrier(browser: Any, full: str, size: tuple[int, int], dark: bool) -> None:
+    barriers(browser, full, size, dark)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("size", "dark"), [(DESKTOP, True), (PHONE, False)])
+def test_no_view_of_the_other_kinds_has_a_barrier(
+    browser: Any, full: str, size: tuple[int, int], dark: bool
+) -> None:
+    barriers(browser, full, size, dark)
+
+
+def barriers(browser: Any, full: str, size: tuple[int, int], dark: bool) -> None:
     with opened(browser, size, dark=dark) as (page, complaints):
         for view in VIEWS:
             page.goto(full + view)
