@@ -24,6 +24,8 @@ EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 @pytest.fixture(autouse=True)
 def _three_cores(monkeypatch):
     monkeypatch.setattr(crew, "_cores", lambda: 3)
+    # The test runner's own threads do not matter here.
+    monkeypatch.setattr(crew.threading, "active_count", lambda: 1)
 
 
 def test_results_keep_their_order():
@@ -36,7 +38,9 @@ def test_other_processes_do_their_share():
     assert set(alone(lambda _: os.getpid(), range(6))) == {os.getpid()}
 
 
-def test_beside_other_threads_nothing_is_forked():
+def test_beside_other_threads_nothing_is_forked(monkeypatch):
+    monkeypatch.undo()
+    monkeypatch.setattr(crew, "_cores", lambda: 3)
     wait = threading.Event()
     other = threading.Thread(target=wait.wait)
     other.start()

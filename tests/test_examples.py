@@ -64,6 +64,7 @@ def test_two_claws_that_let_a_stone_slide_out_are_told_by_every_face(capsys, tmp
     lines = [
         "claw_directions_deg = [0, 180]" if line.startswith("claw_directions_deg") else line
         for line in text.splitlines()
+        if not line.startswith("opening_diagonal_mm")  # no longer between claws
     ]
     two = tmp_path / "two-claws.toml"
     two.write_text("\n".join(lines), encoding="utf-8")

@@ -54,7 +54,7 @@ def few_draws() -> Iterator[None]:
     """The chart's region has tests of its own: here few draws of the seat, once a proposal."""
     found: dict[int, tuple[Proposal, Region]] = {}
 
-    def quick(ready: Bench, proposal: Proposal) -> Region:
+    def quick(ready: Bench, proposal: Proposal, **_: object) -> Region:
         if id(proposal) not in found:
             found[id(proposal)] = (proposal, region(ready, proposal, draws=8))
         return found[id(proposal)][1]
