@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -14,7 +15,7 @@ FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 )  # fmt: skip
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+AXE = Path(str(files("axe_playwright_python") / "axe.min.js"))
 DESKTOP, PHONE = (1280, 900), (390, 844)
 LOCAL = ("127.0.0.1", "localhost")
 
