@@ -52,7 +52,7 @@ LAYERS = (
     ("coefficient", "evidence", "projection", "seat"),
     ("claw_face",),
     ("stone", "belief", "prior"),
-    ("form", "wave"),
+    ("form", "wave", "opening"),
     ("mounting_writer",),
     ("mounting",),
     ("mounting_file",),

@@ -301,31 +301,33 @@ def hatch(
     along, across = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
     level = np.concatenate([ring @ across for ring in rings])
     first, last = np.ceil(level.min() / spacing), np.floor(level.max() / spacing)
-    found = []
-    for height in np.arange(first, last + 1) * spacing:
-        spans = _spans(rings, along, across, height)
-        if within is not None:
-            other = _spans(within, along, across, height)
-            spans = [
-                (max(a, c), min(b, d)) for a, b in spans for c, d in other if max(a, c) < min(b, d)
-            ]
-        for begin, end in spans:
-            found.append([begin * along + height * across, end * along + height * across])
-    return np.array(found).reshape(-1, 2, 2)
+    heights = np.arange(first, last + 1) * spacing
+    line, begin, end = _spans(rings, along, across, heights)
+    if within is not None:
+        other, start, stop = _spans(within, along, across, heights)
+        i, j = np.nonzero(line[:, None] == other)
+        line, begin, end = line[i], np.maximum(begin[i], start[j]), np.minimum(end[i], stop[j])
+        both = begin < end
+        line, begin, end = line[both], begin[both], end[both]
+    foot = heights[line, None] * across
+    return np.stack([begin[:, None] * along + foot, end[:, None] * along + foot], axis=1)
 
 
 def _spans(
-    rings: Sequence[Array], along: Array, across: Array, height: float
-) -> list[tuple[float, float]]:
-    """Stretches of one hatch line that lie inside the even-odd figure."""
-    crossings = []
+    rings: Sequence[Array], along: Array, across: Array, heights: Array
+) -> tuple[NDArray[np.intp], Array, Array]:
+    """Stretches of hatch lines inside the even-odd figure: number of the line, begin, end (m,)."""
+    lines, crossings = [], []
     for ring in rings:
-        x, y = ring @ along, ring @ across - height
-        x_next, y_next = np.roll(x, -1), np.roll(y, -1)
-        cut = (y < 0) != (y_next < 0)
-        crossings.append((x + (x_next - x) * y / np.where(cut, y - y_next, 1.0))[cut])
-    every = np.sort(np.concatenate(crossings))
-    return list(zip(every[::2].tolist(), every[1::2].tolist(), strict=True))
+        x, y = ring @ along, ring @ across - heights[:, None]
+        x_next, y_next = np.roll(x, -1), np.roll(y, -1, axis=1)
+        line, k = np.nonzero((y < 0) != (y_next < 0))
+        here, there = y[line, k], y_next[line, k]
+        lines.append(line)
+        crossings.append(x[k] + (x_next[k] - x[k]) * here / (here - there))
+    line, crossing = np.concatenate(lines), np.concatenate(crossings)
+    order = np.lexsort((crossing, line))
+    return line[order][::2], crossing[order][::2], crossing[order][1::2]
 
 
 def spread(wanted: Sequence[float], apart: float) -> list[float]:

@@ -53,6 +53,8 @@ KIND_BY_DEFAULT = {
     "finger_along": "width",
 }
 SHARED_FIELDS = ("story", "period")
+TOLD = "faults_told"
+"""Field of the page that lists beside which fields a fault stands."""
 
 
 def mountings(asked: Asked) -> Response:
@@ -171,10 +173,17 @@ def drawing(asked: Asked) -> Response:
     fields = unkept(asked.fields)
     data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
     mounting, found = read(data, asked.site.store.folder)
-    shown = [name for name in _shown(fields) if name in asked.fields]
+    faults = _by_key(found)
+    # Only what has changed is sent: a browser takes longest over many small parts.
+    told = asked.fields.get(TOLD)
+    before = fields if told is None else told.split()
+    shown = [
+        name for name in _shown(fields)
+        if name in asked.fields and (name in faults or name in before)
+    ]  # fmt: skip
     return asked.page(
         "drawing.html", **_drawing_context(asked, data, mounting), said=_redrawn(asked, found),
-        faults=_by_key(found), fields_shown=shown,
+        faults=faults, fields_shown=shown,
     )  # fmt: skip
 
 

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -25,12 +24,12 @@ from fitsolver.readings.uncertainty import spread_factor
 from fitsolver.seats import wave
 from fitsolver.seats.contradiction import Contradiction, contradictions
 from fitsolver.seats.mounting import Claw, Mounting
+from fitsolver.seats.opening import OPENING_WAVES, Opening
 from fitsolver.seats.trace import Trace
 from fitsolver.seats.trace_evidence import (
     FRAME,
     LAID_BY_EYE_DEG,
     frame_priors,
-    frame_slopes,
     learned_tau_mm,
     point_rows,
 )
@@ -68,7 +67,6 @@ STATIONS = 60
 ROUNDS, TRACED_ROUNDS = 3, 12
 # A trace is linearised anew until nothing moves by more than this [mm, deg, per cent].
 SETTLED = 1e-4
-OPENING_WAVES = ("opening_cos_", "opening_sin_")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,22 +146,24 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     directions = _stations(mounting, figure, length, width, stations)
     at = {name: i for i, name in enumerate(names)}
     here = mean.copy()
-    trace, learned = mounting.opening_points, tau
+    trace, learned, surely_learned = mounting.opening_points, tau, False
     apart: tuple[Contradiction, ...] = ()
     for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
-        radius, slopes = _figure(figure, here, at, directions)
+        radius, slopes = Opening(figure, here, at).answers(directions)
         rows, values, noise, labels, readings = _equations(
             mounting, here, at, directions, radius, slopes, tau
         )
         if trace is not None:
             plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
             smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
+            traced_opening = Opening(figure, here, plain)
             traced = point_rows(
-                trace, here, at, partial(_figure, figure, here, plain),
-                partial(_figure, figure, here, smooth),
+                trace, here, at, traced_opening.answers, traced_opening.reach,
+                Opening(figure, here, smooth).reach,
             )  # fmt: skip
-            if given is None:
-                learned = _learn(traced, mean, spread, at, tau)
+            if given is None and not surely_learned:
+                before_that, learned = learned, _learn(traced, mean, spread, at, tau)
+                surely_learned = learned == before_that
             rows, values, noise = _joined((rows, values, noise), traced)
         prior = np.diag(spread**2)
         if rows.size:
@@ -180,7 +180,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             before, covariance = here, prior
         if trace is not None and np.abs(here - before).max() < SETTLED:
             break
-    radius, slopes = _figure(figure, here, at, directions)
+    radius, slopes = Opening(figure, here, at).answers(directions)
     evidence = [
         Evidence(
             name=name,
@@ -529,69 +529,6 @@ def _stations(
     return rounded
 
 
-def _polar(figure: outline.Family, length: float, width: float, shape: Mapping[str, float],
-           directions: Array) -> Array:  # fmt: skip
-    """Radius of the figure along each direction [mm]."""
-    points = outline.draw(figure.name, length / width, shape) * width
-    edge = np.roll(points, -1, axis=0) - points
-    normals = np.column_stack([edge[:, 1], -edge[:, 0]])
-    reach = np.einsum("ij,ij->i", normals, points)
-    ray = np.column_stack([np.cos(directions), np.sin(directions)])
-    radius: Array = 1 / (ray @ (normals / reach[:, None]).T).max(axis=1)
-    return radius
-
-
-def _figure(
-    figure: outline.Family, here: Array, at: Mapping[str, int], directions: Array
-) -> tuple[Array, Array]:
-    """Radius of the opening at every station, and its slope by every parameter."""
-    shape_names = list(figure.shape)
-
-    def polar(length: float, width: float, shape: list[float]) -> Array:
-        return _polar(figure, length, width, dict(zip(shape_names, shape, strict=True)), directions)
-
-    length, width = here[at["opening_length_mm"]], here[at["opening_width_mm"]]
-    shape = [float(max(here[at[f"opening_{name}"]], 0.0)) for name in shape_names]
-    radius = polar(length, width, shape)
-    slopes = np.zeros((len(directions), len(here)))
-    h = 1e-3
-    slopes[:, at["opening_length_mm"]] = (
-        polar(length + h, width, shape) - polar(length - h, width, shape)
-    ) / (2 * h)
-    slopes[:, at["opening_width_mm"]] = (
-        polar(length, width + h, shape) - polar(length, width - h, shape)
-    ) / (2 * h)
-    for i, name in enumerate(shape_names):
-        up = [*shape[:i], shape[i] + 0.5, *shape[i + 1 :]]
-        slopes[:, at[f"opening_{name}"]] = (polar(length, width, up) - radius) / 0.5
-    for name, place in at.items():
-        field, _, rest = name.rpartition("_cos_")
-        if field == "opening":
-            slopes[:, place] = np.cos(int(rest) * directions)
-        field, _, rest = name.rpartition("_sin_")
-        if field == "opening":
-            slopes[:, place] = np.sin(int(rest) * directions)
-        if name.startswith("claw_face_"):
-            slopes[int(name.removeprefix("claw_face_")), place] = 1.0
-    # The waves and claw faces are at zero in the figure; add what they have become.
-    waves = [i for name, i in at.items() if "_cos_" in name or "_sin_" in name or "face" in name]
-    whole = radius + slopes[:, waves] @ here[waves]
-    if FRAME[0] in at:
-        frame = [at[name] for name in FRAME]
-        steep = sum(here[i] * _wave_slope(name, directions) for name, i in at.items()
-                    if name.startswith(OPENING_WAVES))  # fmt: skip
-        slopes[:, frame] = steep * frame_slopes(here[frame], directions, whole)
-    return whole, slopes
-
-
-def _wave_slope(name: str, directions: Array) -> Array:
-    """Slope of one of the opening's waves by the direction (n, 1)."""
-    k = int(name.rpartition("_")[2])
-    at = k * directions[:, None]
-    slope: Array = -k * np.sin(at) if "_cos_" in name else k * np.cos(at)
-    return slope
-
-
 def _equations(
     mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, radius: Array,
     slopes: Array, tau: float,
@@ -749,7 +686,7 @@ def _radii(
     figure = outline.family(mounting.opening_family)
     plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
     around = (angles[:, None] + [-step, 0.0, step]).ravel()
-    radius, slopes = _figure(figure, here, plain, around)
+    radius, slopes = Opening(figure, here, plain).answers(around)
     centre = [at["centre_x_mm"], at["centre_y_mm"]]
     for k, angle in enumerate(angles):
         before, value, after = radius[3 * k : 3 * k + 3]

@@ -28,6 +28,8 @@ Role = Literal["support", "movable"]
 FACE_POINTS = claw_face.FACE_POINTS
 # For how many ledge widths the inner edge is worked out exactly.
 INSET_WIDTHS = 9
+# Widths that differ by less are one.
+ALIKE_MM = 1e-6
 SEED = 8653
 # Even columns of normal points that are the stone's: a seat and a stone that shared a column would
 # be drawn large and small together.
@@ -300,14 +302,16 @@ def _inset(belief: Belief, width: Array) -> Array:
     # A ledge leaves the middle half of the narrowest way across open.
     widest = reach.min() / 2
     width = np.minimum(width, widest)
-    levels = np.linspace(width.min(), max(width.max(), width.min() + 1e-6), INSET_WIDTHS)
+    apart = float(np.ptp(width))
+    count = INSET_WIDTHS if apart > ALIKE_MM else 2
+    levels = np.linspace(width.min(), width.min() + max(apart, ALIKE_MM), count)
     way = []
     for level in levels:
         edge = shapely.Polygon(figure).buffer(-level, join_style="mitre").exterior
         places = shapely.line_locate_point(edge, shapely.points(stations))
         way.append(stations - shapely.get_coordinates(shapely.line_interpolate_point(edge, places)))
     step = (width - levels[0]) / (levels[1] - levels[0])
-    below = np.minimum(step.astype(np.int64), INSET_WIDTHS - 2)
+    below = np.minimum(step.astype(np.int64), count - 2)
     share = (step - below)[..., None]
     ways, station = np.array(way), np.arange(len(stations))
     inward: Array = ways[below, station] * (1 - share) + ways[below + 1, station] * share

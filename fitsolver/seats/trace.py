@@ -22,6 +22,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,12 +144,7 @@ def trace_from(
         raise InputFaults(found)
     if turn_deg is not None:
         given = given @ _rotation(turn_deg).T
-    places, counts = _places(given)
-    smooth, freedom = _smooth(places, counts)
-    along = _along(smooth, places)
-    away = _distances(smooth, given)
-    spread = np.sum(counts * _distances(smooth, places) ** 2)
-    residual = (spread / max(len(places) - freedom, 1.0)) ** 0.5
+    laid = _laid(given.tobytes())
     return Trace(
         points=tuple((float(x), float(y)) for x, y in given),
         u_mm=POINT_U_MM if u_mm is None else u_mm,
@@ -155,6 +152,42 @@ def trace_from(
         scale_u_pct=SCALE_U_PCT if scale_u_pct is None else scale_u_pct,
         scale_assumed=scale_u_pct is None,
         turn_deg=turn_deg,
+        places=laid.places,
+        counts=laid.counts,
+        along_mm=laid.along_mm,
+        curve=laid.curve,
+        residual_u_mm=laid.residual_u_mm,
+        waves=laid.waves,
+        furthest=laid.furthest,
+    )
+
+
+class _Laid(NamedTuple):
+    """What follows from the points alone; see `Trace`."""
+
+    places: Array
+    counts: Array
+    along_mm: Array
+    curve: Array
+    residual_u_mm: float
+    waves: float
+    furthest: tuple[int, float]
+
+
+# A form that is typed in is read anew at every key; its points are mostly the same.
+@lru_cache(maxsize=8)
+def _laid(points: bytes) -> _Laid:
+    """Lay a smooth curve through points (n, 2), given as the bytes of their array."""
+    given = np.frombuffer(points).reshape(-1, 2)
+    places, counts = _places(given)
+    smooth, freedom = _smooth(places, counts)
+    along = _along(smooth, places)
+    away = _distances(smooth, given)
+    spread = np.sum(counts * _distances(smooth, places) ** 2)
+    residual = (spread / max(len(places) - freedom, 1.0)) ** 0.5
+    for each in (places, counts, along, smooth):
+        each.flags.writeable = False
+    return _Laid(
         places=places,
         counts=counts,
         along_mm=along,
@@ -170,11 +203,25 @@ def problems(
     u_mm: float | None = None,
     length_mm: float | None = None,
     width_mm: float | None = None,
-) -> Iterator[tuple[str, str]]:
-    """Yield why points are no trace of an opening, as rules and remedies.
+) -> tuple[tuple[str, str], ...]:
+    """Return why points are no trace of an opening, as rules and remedies.
 
     `points` (n, 2); `length_mm` and `width_mm` as read with a caliper, to tell a wrong unit by.
     """
+    return _problems(points.tobytes(), u_mm, length_mm, width_mm)
+
+
+@lru_cache(maxsize=8)
+def _problems(
+    content: bytes, u_mm: float | None, length_mm: float | None, width_mm: float | None
+) -> tuple[tuple[str, str], ...]:
+    points = np.frombuffer(content).reshape(-1, 2)
+    return tuple(_found(points, u_mm, length_mm, width_mm))
+
+
+def _found(
+    points: Array, u_mm: float | None, length_mm: float | None, width_mm: float | None
+) -> Iterator[tuple[str, str]]:
     if not np.isfinite(points).all():
         yield "holds what is not a finite number", "correct these points"
         return
@@ -296,6 +343,13 @@ def turned_by_deg(
     `lengthwise`: the family's length is its longer side. Returns the turn and the root mean
     square misfit [mm] as it lies and turned back.
     """
+    return _turned(curve.tobytes(), family.name, lengthwise)
+
+
+@lru_cache(maxsize=8)
+def _turned(content: bytes, name: str, lengthwise: bool) -> tuple[float, float, float]:
+    curve = np.frombuffer(content).reshape(-1, 2)
+    family = outline.family(name)
     directions = np.arange(72) * np.pi / 36
 
     def misfit(turn: float) -> float:

@@ -24,6 +24,8 @@ from fitsolver.stones import outline
 Array = NDArray[np.float64]
 RadiusAt = Callable[[Array], tuple[Array, Array]]
 """Radius of the opening along directions (n,) and its slope by every parameter (n, d)."""
+Reach = Callable[[Array], Array]
+"""Radius alone along directions (n,)."""
 
 OWN_PART, NEAR_PART, COMMON_PART = 0.5, 0.25, 0.25
 NEAR_MM = 1.0
@@ -77,11 +79,13 @@ def _back(frame: Array) -> Array:
 
 
 def point_rows(
-    trace: Trace, here: Array, at: Mapping[str, int], radius_at: RadiusAt, figure_at: RadiusAt
-) -> tuple[Array, Array, Array]:
+    trace: Trace, here: Array, at: Mapping[str, int], radius_at: RadiusAt, reach_of: Reach,
+    figure_of: Reach,
+) -> tuple[Array, Array, Array]:  # fmt: skip
     """Linearise every point: rows (m, d), values (m,) and noise (m, m) [mm].
 
-    `radius_at` is of the opening, `figure_at` of its figure without waves. Moved back into the
+    `radius_at` and `reach_of` are of the opening, `figure_of` of its figure without waves. Moved
+    back into the
     seat's frame a point lies at reach q along a direction; that q equals the opening's radius
     there is the equation. A point off by e along the normal n of the edge is off by e / (n . u)
     along its ray u, with n / (n . u) = u - (r' / r) u' as for radii. A shift and a turn move the
@@ -94,7 +98,7 @@ def point_rows(
     there, slopes = radius_at(angle)
     ray = seen / reach[:, None]
     across = np.column_stack([-ray[:, 1], ray[:, 0]])
-    bend, bend_of_figure = (_bend(of, angle, reach)[:, None] for of in (radius_at, figure_at))
+    bend, bend_of_figure = (_bend(of, angle, reach)[:, None] for of in (reach_of, figure_of))
     normal = ray - bend_of_figure * across
     rows = slopes.copy()
     rows[:, [at["trace_x_mm"], at["trace_y_mm"]]] = normal @ back
@@ -104,10 +108,10 @@ def point_rows(
     return rows, values, _noise(trace, np.hypot(1.0, bend[:, 0]))
 
 
-def _bend(radius_at: RadiusAt, angle: Array, reach: Array) -> Array:
+def _bend(radius_of: Reach, angle: Array, reach: Array) -> Array:
     """Slope of the radius by the direction, over the reach (m,)."""
     step = 1e-4
-    before, after = np.split(radius_at(np.concatenate([angle - step, angle + step]))[0], 2)
+    before, after = np.split(radius_of(np.concatenate([angle - step, angle + step])), 2)
     bend: Array = (after - before) / (2 * step) / reach
     return bend
 

@@ -232,6 +232,26 @@ def test_the_drawing_comes_with_the_faults_beside_their_fields(visitor: Visitor)
     assert visitor.store.read(slug).text.count("7") == 0
 
 
+def test_only_faults_that_come_or_go_are_sent_with_a_drawing(visitor: Visitor) -> None:
+    slug = visitor.made()
+    page = visitor.get(f"/m/{slug}").text
+    assert '<input type="hidden" name="faults_told" value="">' in page
+    fields = {**SEAT, **READINGS, "faults_told": ""}
+    assert 'id="fault-' not in visitor.post(f"/m/{slug}/drawing", fields).text
+    text = visitor.post(f"/m/{slug}/drawing", {**fields, "ledge_width_mm": "7"}).text
+    assert re.findall(r'id="fault-([^"]+)"', text) == ["ledge_width_mm"]
+    assert 'name="faults_told" value="ledge_width_mm"' in text
+    mended = visitor.post(f"/m/{slug}/drawing", {**fields, "faults_told": "ledge_width_mm"}).text
+    assert re.findall(r'<p class="fault" id="fault-([^"]+)"[^>]*></p>', mended) == [
+        "ledge_width_mm"
+    ]
+    assert 'name="faults_told" value=""' in mended
+    # Whoever does not say what stands there is sent every field's.
+    del fields["faults_told"]
+    text = visitor.post(f"/m/{slug}/drawing", fields).text
+    assert {"ledge_width_mm", "opening_length_mm"} <= set(re.findall(r'id="fault-([^"]+)"', text))
+
+
 def test_what_nobody_measured_is_shown_as_assumed(visitor: Visitor) -> None:
     slug = visitor.made()
     text = visitor.get(f"/m/{slug}").text
