@@ -1,7 +1,8 @@
 """Independent parts of one answer, done by this process alone or by one process a core.
 
 A face that owns its process may have parts done `together`; the answer is the same, since every
-part is. In a process with other threads (a server) parts are done `alone`.
+part is. In a process with other threads (a server) parts are done `alone`; the page keeps a process
+without threads for that.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import sys
 import threading
 import warnings
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from types import MappingProxyType
 from typing import Any, Protocol, TypeVar
 
@@ -70,11 +72,11 @@ def together(
         found[::count] = _done(do, items[::count], told, count)
         for k, ours, process in helpers:
             try:
-                parts, error = ours.recv()
-            except EOFError:  # it was ended from outside, or its parts cannot be sent
-                parts, error = alone(do, items[k::count]), None
-            if error is not None:
-                raise error
+                parts = ours.recv()
+            except Exception:
+                # It was ended from outside, a part broke, or its parts cannot be sent: what is
+                # wrong with a part shows here, where it can be raised as it is.
+                parts = alone(do, items[k::count])
             found[k::count] = parts
             process.join()
     finally:
@@ -100,17 +102,22 @@ def _done(
 
 
 def _help(pipe: Any, do: Callable[[Any], Any], items: Sequence[Any]) -> None:
-    """Do some items in a process of its own and send what came of them."""
+    """Do some items in a process of its own and send what came of them; nothing if it fails."""
+    sendable()
+    with suppress(Exception):
+        pipe.send(_done(do, items, None, 1))
+    pipe.close()
+
+
+def sendable() -> None:
+    """Have read-only mappings sent to other processes, as the dicts below them."""
     from multiprocessing.reduction import ForkingPickler
 
-    # Read-only mappings are sent as the dicts below them.
-    ForkingPickler.register(MappingProxyType, lambda view: (_view, (dict(view),)))
-    try:
-        answer: tuple[list[Any], BaseException | None] = (_done(do, items, None, 1), None)
-    except Exception as error:
-        answer = ([], error)
-    pipe.send(answer)
-    pipe.close()
+    ForkingPickler.register(MappingProxyType, _reduced)
+
+
+def _reduced(view: MappingProxyType[Any, Any]) -> tuple[Any, tuple[dict[Any, Any]]]:
+    return _view, (dict(view),)
 
 
 def _view(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:

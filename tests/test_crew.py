@@ -11,6 +11,7 @@ import pytest
 
 from fitsolver import crew
 from fitsolver.crew import alone, together
+from fitsolver.errors import OutOfRange
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.solver import bench
 from fitsolver.seats.mounting import load_mounting
@@ -76,6 +77,24 @@ def test_a_process_that_is_ended_is_made_up_for():
         return k
 
     assert together(do, range(5)) == [0, 1, 2, 3, 4]
+
+
+def test_parts_that_cannot_be_sent_are_done_here_and_quietly(capfd):
+    # A function made on the spot cannot be pickled.
+    found = together(lambda k: lambda: k * k, range(5))
+    assert [part() for part in found] == [0, 1, 4, 9, 16]
+    assert capfd.readouterr() == ("", "")
+
+
+def test_an_error_that_cannot_be_sent_is_raised_as_it_is(capfd):
+    def do(k):
+        if k == 1:
+            raise OutOfRange("width_mm", 0.0, 1.0, 2.0)  # does not come out of a pickle
+        return k
+
+    with pytest.raises(OutOfRange, match="width_mm = 0: must be 1 to 2 mm"):
+        together(do, range(6))
+    assert capfd.readouterr() == ("", "")
 
 
 def test_progress_never_goes_back():

@@ -11,11 +11,12 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from fitsolver.errors import FitsolverError, InputFaults
+from fitsolver.page.job import Readings, bench_of, card_of, spec_of
 from fitsolver.page.seat_form import complaints
 from fitsolver.page.seat_views import attachment, data_in, name_in
 from fitsolver.page.site import Asked, Wrong
 from fitsolver.page.store import Page
-from fitsolver.page.work import Mark, Progress, Task
+from fitsolver.page.work import Mark, Task
 
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench, Check
@@ -30,6 +31,8 @@ PAPERS = ("a4", "letter")
 CURVE_POINTS = 25
 # How long a card is waited for before the page says that it is being made.
 CARD_PATIENCE_S = 1.0
+# How long a script that asks how far the work is waits for news; an end is told at once.
+LIVE_PATIENCE_S = 0.25
 
 
 def answer(asked: Asked) -> Response:
@@ -47,6 +50,8 @@ def answer(asked: Asked) -> Response:
     if found:
         return asked.page("answer.html", **context, found=found, task=None, spec=None)
     task = task_for(asked, page)
+    if asked.live:
+        task.wait(LIVE_PATIENCE_S)
     # Looked at once: the work may end while the page is being written.
     waiting = not task.ready
     context["waiting"] = waiting
@@ -110,16 +115,10 @@ def card(asked: Asked) -> Response:
     if found.answer is None:
         return _wait(asked)
     spec: Spec = found.answer
-    bench = bench_for(asked, page)
-
-    def make(progress: Progress) -> str:
-        from fitsolver.pocket.card import card_html
-
-        return card_html(spec, bench, spec.material)
-
     task = asked.site.work.task(
-        f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), make
-    )
+        f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), card_of,
+        readings_for(asked, page), spec,
+    )  # fmt: skip
     task.wait(CARD_PATIENCE_S)
     waiting = not task.ready
     if task.answer is not None and "file" in asked.query:
@@ -159,15 +158,12 @@ def material_of(asked: Asked) -> Material:
 
 def bench_for(asked: Asked, page: Page) -> Bench:
     """The mounting made ready, kept as long as its file is the same."""
-    from fitsolver.files.datafile import parse_toml
-    from fitsolver.fitting.solver import bench
-    from fitsolver.seats.mounting import mounting_from
+    return bench_of(readings_for(asked, page))
 
-    def make() -> Bench:
-        document = parse_toml(page.text, name=asked.slug)
-        return bench(mounting_from(document, folder=asked.site.store.folder))
 
-    return asked.site.benches.get(page.revision, make)
+def readings_for(asked: Asked, page: Page) -> Readings:
+    """What a mounting's file says."""
+    return Readings(text=page.text, name=asked.slug, folder=asked.site.store.folder)
 
 
 def task_for(asked: Asked, page: Page) -> Task:
@@ -176,12 +172,9 @@ def task_for(asked: Asked, page: Page) -> Task:
     today = datetime.date.today()
     mark: Mark = (page.revision, f"{stuff.name} {today.isoformat()}")
 
-    def make(progress: Progress) -> Spec:
-        from fitsolver.market.spec import spec
-
-        return spec(bench_for(asked, page), stuff, date=today, progress=progress)
-
-    return asked.site.work.task(asked.slug, mark, make)
+    return asked.site.work.task(
+        asked.slug, mark, spec_of, readings_for(asked, page), stuff.name, today
+    )
 
 
 def check_context(bench: Bench, found: Check) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from starlette.routing import Route
 from fitsolver.errors import FitsolverError
 from fitsolver.page import answer_views, seat_views, share_views, stone_views, trace_views
 from fitsolver.page.guard import Guard, Keys
+from fitsolver.page.helper import Helper
 from fitsolver.page.site import Asked, Site, View, Wrong
 from fitsolver.page.store import Missing, Store
 
@@ -50,9 +51,12 @@ FILES = ("/bring",)
 """Ends of the addresses that take a whole file."""
 
 
-def build(store: Store, keys: Keys, hosts: Collection[str], *, address: str = "") -> Guard:
-    """Return the page over a folder, behind its guard."""
-    site = Site(store, keys, address=address)
+def build(
+    store: Store, keys: Keys, hosts: Collection[str], *, address: str = "",
+    helper: Helper | None = None,
+) -> Guard:  # fmt: skip
+    """Return the page over a folder, behind its guard; a `helper` works long answers out."""
+    site = Site(store, keys, address=address, helper=helper)
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:

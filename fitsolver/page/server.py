@@ -61,6 +61,8 @@ def serve(
 
     """
     from fitsolver.page.app import build
+    from fitsolver.page.helper import Helper
+    from fitsolver.page.job import prepare
     from fitsolver.page.store import Store, default_folder
 
     if port is not None and not 1 <= port <= 65535:
@@ -77,7 +79,8 @@ def serve(
         sockets.append(listener(outside, number))
         hosts.add(outside)
         shared_address = f"http://{outside}:{number}"
-    app = build(store, keys, hosts, address=shared_address)
+    helper = Helper(prepare)
+    app = build(store, keys, hosts, address=shared_address, helper=helper)
     first = f"{address}/"
     if share:
         first = f"{address}{ENTRANCE}{keys.new_token()}"
@@ -119,6 +122,7 @@ def serve(
         with contextlib.suppress(KeyboardInterrupt):
             server.run(sockets=sockets)
     finally:
+        helper.close()
         for each in sockets:
             each.close()
 

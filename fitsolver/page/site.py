@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from threading import Lock, Thread
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -19,10 +19,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from fitsolver.files.datafile import load_toml
 from fitsolver.page.guard import TOKEN_FIELD, Keys
+from fitsolver.page.helper import Helper, Stopped
 from fitsolver.page.store import Store
 
 if TYPE_CHECKING:
-    from fitsolver.fitting.solver import Bench
     from fitsolver.page.work import Work
 
 HERE = Path(__file__).parent
@@ -35,8 +35,6 @@ KINDS = {
     ".txt": "text/plain; charset=utf-8",
 }
 
-Key = TypeVar("Key")
-Value = TypeVar("Value")
 View = Callable[["Asked"], Response]
 
 
@@ -79,39 +77,6 @@ class Words:
         return iter(self._table)
 
 
-class Kept(Generic[Key, Value]):
-    """The last few results, by what they were made of."""
-
-    def __init__(self, most: int) -> None:
-        """Keep at most so many."""
-        self._most = most
-        self._items: OrderedDict[Key, Value] = OrderedDict()
-        self._lock = Lock()
-
-    def get(self, key: Key, make: Callable[[], Value]) -> Value:
-        """Return what is kept, or make it."""
-        with self._lock:
-            if key in self._items:
-                self._items.move_to_end(key)
-                return self._items[key]
-        value = make()
-        self.put(key, value)
-        return value
-
-    def find(self, key: Key) -> Value | None:
-        """Return what is kept, or None."""
-        with self._lock:
-            return self._items.get(key)
-
-    def put(self, key: Key, value: Value) -> None:
-        """Keep a result; the oldest goes."""
-        with self._lock:
-            self._items[key] = value
-            self._items.move_to_end(key)
-            while len(self._items) > self._most:
-                self._items.popitem(last=False)
-
-
 class Asked:
     """One request: its fields as plain text, and who asks."""
 
@@ -152,7 +117,9 @@ class Asked:
 class Site:
     """One folder of mountings with its page."""
 
-    def __init__(self, store: Store, keys: Keys, *, address: str = "") -> None:
+    def __init__(
+        self, store: Store, keys: Keys, *, address: str = "", helper: Helper | None = None
+    ) -> None:
         """Load words, templates and static files; nothing heavy."""
         self.store = store
         self.keys = keys
@@ -182,7 +149,7 @@ class Site:
             "outline": _outline,
         }
         self.environment.filters |= {"data": data_element, "per_cent": per_cent_element}
-        self.benches: Kept[str, Bench] = Kept(6)
+        self.helper = helper
         self._work: Work | None = None
         self._warm = False
         self._lock = Lock()
@@ -194,13 +161,15 @@ class Site:
             if self._work is None:
                 from fitsolver.page.work import Work
 
-                self._work = Work()
+                self._work = Work(self.helper)
             return self._work
 
     def close(self) -> None:
         """Stop what still works."""
         if self._work is not None:
             self._work.close()
+        if self.helper is not None:
+            self.helper.close()
 
     def warm_up(self) -> None:
         """Load the solver in the background, once the first page is out."""
@@ -208,7 +177,7 @@ class Site:
             if self._warm:
                 return
             self._warm = True
-        Thread(target=_load_solver, name="warm-up", daemon=True).start()
+        Thread(target=_load_solver, args=(self.helper,), name="warm-up", daemon=True).start()
 
     def render(self, template: str, asked: Asked, **context: Any) -> str:
         """Fill a template."""
@@ -312,8 +281,11 @@ def per_cent_element(value: float) -> Markup:
     return data_element(value, per_cent(value))
 
 
-def _load_solver() -> None:
-    """Import what the first drawing and the first answer need."""
+def _load_solver(helper: Helper | None) -> None:
+    """Import what the first drawing and the first answer need, and have the helper do so."""
+    if helper is not None:
+        with suppress(Stopped):
+            helper.start()
     import fitsolver.drawings.drawing
     import fitsolver.fitting.proposal
     import fitsolver.seats.mounting_file  # noqa: F401

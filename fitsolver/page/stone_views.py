@@ -17,14 +17,15 @@ from fitsolver.page.answer_views import (
     check_context,
     material_choices,
     outline_of,
+    readings_for,
     short_title,
     told,
 )
+from fitsolver.page.job import comparison_of
 from fitsolver.page.seat_form import complaints
 from fitsolver.page.seat_views import attachment, data_in, name_in
 from fitsolver.page.site import Asked, Wrong
 from fitsolver.page.store import Overtaken, Page
-from fitsolver.page.work import Progress, Task
 
 if TYPE_CHECKING:
     from fitsolver.stones.cut import CutStyle
@@ -218,16 +219,10 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
         table = read_candidates(asked.site.store.candidates_file(asked.slug))
     except InputFaults as error:
         return {"unread": told(error)}
-    bench = bench_for(asked, page)
-
-    def make(progress: Progress) -> Any:
-        from fitsolver.market.comparison import ceiling_of, compare
-
-        return compare(bench, table.candidates, ceiling=ceiling_of(bench), progress=progress)
-
-    task: Task = asked.site.work.task(
-        f"{asked.slug}/stones", (page.revision, listed.revision), make
-    )
+    task = asked.site.work.task(
+        f"{asked.slug}/stones", (page.revision, listed.revision), comparison_of,
+        readings_for(asked, page), table.candidates,
+    )  # fmt: skip
     task.wait(PATIENCE_S)
     # Looked at once: the work may end while the page is being written.
     waiting = not task.ready

@@ -1,4 +1,6 @@
-"""Work that takes longer than a page should, done one task after another in a thread.
+"""Work that takes longer than a page should, done one task after another.
+
+A thread waits for it while the helper's process does it; without a helper the thread does it.
 
 Readings that change make what was begun for them useless: a mounting has one task at a time, and a
 new one for it stops the old.
@@ -7,22 +9,18 @@ new one for it stops the old.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, field
 from threading import Lock
 from typing import Any
 
+from fitsolver.page.helper import Helper, Job, Stopped
+
 MOST_KEPT = 24
 Mark = tuple[str, str]
 """What an answer rests on: content of the mounting's file, and material."""
 _LOG = logging.getLogger(__name__)
-Progress = Callable[[int, int], None]
-
-
-class Stopped(Exception):
-    """The task was superseded."""
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -57,15 +55,19 @@ class Task:
 class Work:
     """Tasks by mounting and by what they rest on."""
 
-    def __init__(self) -> None:
+    def __init__(self, helper: Helper | None = None) -> None:
         """Start without tasks."""
+        self._helper = helper
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="proposals")
         self._lock = Lock()
         self._tasks: dict[Mark, Task] = {}
         self._current: dict[str, Task] = {}
 
-    def task(self, slug: str, mark: Mark, make: Callable[[Progress], Any]) -> Task:
-        """Return the task for a mounting as it is now; begin it if it is new."""
+    def task(self, slug: str, mark: Mark, job: Job, *given: Any) -> Task:
+        """Return the task for a mounting as it is now; begin it if it is new.
+
+        `job` is called with what is `given` and `progress`.
+        """
         with self._lock:
             task = self._tasks.get(mark)
             if task is not None and (task.broke or not task.failed):
@@ -77,7 +79,7 @@ class Work:
             self._tasks[mark] = self._current[slug] = task
             for old in [key for key, each in self._tasks.items() if each.ready][:-MOST_KEPT]:
                 del self._tasks[old]
-            task.future = self._pool.submit(self._run, task, make)
+            task.future = self._pool.submit(self._run, task, job, given)
             return task
 
     def close(self) -> None:
@@ -85,10 +87,11 @@ class Work:
         with self._lock:
             for task in self._tasks.values():
                 task.cancelled = True
+        if self._helper is not None:
+            self._helper.close()
         self._pool.shutdown(wait=True, cancel_futures=True)
 
-    @staticmethod
-    def _run(task: Task, make: Callable[[Progress], Any]) -> None:
+    def _run(self, task: Task, job: Job, given: tuple[Any, ...]) -> None:
         def progress(done: int, total: int) -> None:
             if task.cancelled:
                 raise Stopped
@@ -97,7 +100,12 @@ class Work:
         try:
             if task.cancelled:
                 raise Stopped
-            task.answer = make(progress)
+            if self._helper is None:
+                task.answer = job(*given, progress=progress)
+            else:
+                task.answer = self._helper.do(
+                    job, given, progress=progress, unwanted=lambda: task.cancelled
+                )
         except Stopped:
             task.failed = True
         except Exception:

@@ -15,6 +15,7 @@ from starlette.testclient import TestClient
 
 from fitsolver.page.app import build
 from fitsolver.page.guard import Keys
+from fitsolver.page.helper import Helper
 from fitsolver.page.server import LOCAL, listener
 from fitsolver.page.store import Store
 
@@ -34,10 +35,12 @@ READINGS = {
 class Visitor:
     """A browser without scripts, in the same process: keeps its cookie, sends forms whole."""
 
-    def __init__(self, folder: Path, *, shared: bool = False) -> None:
+    def __init__(self, folder: Path, *, shared: bool = False, helper: Helper | None = None) -> None:
         self.keys = Keys(shared=shared)
         self.store = Store(folder)
-        self.app = build(self.store, self.keys, {"testserver"}, address="http://testserver")
+        self.app = build(
+            self.store, self.keys, {"testserver"}, address="http://testserver", helper=helper
+        )
         self.client = TestClient(self.app, follow_redirects=False)
 
     def __enter__(self) -> Visitor:

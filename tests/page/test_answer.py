@@ -6,6 +6,7 @@ import html
 import json
 import re
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from threading import Event
 from typing import Any
@@ -14,7 +15,9 @@ import pytest
 from served import EXAMPLES, READINGS, SEAT, SOUND, Visitor, numbers, with_examples
 
 from fitsolver.cli import answer
-from fitsolver.page.work import Progress, Work
+from fitsolver.page.helper import Helper, Progress
+from fitsolver.page.job import prepare
+from fitsolver.page.work import Work
 
 EVERY = list(SOUND)
 QUICK = ["claw-ring"]
@@ -26,9 +29,11 @@ def visitor(tmp_path: Path) -> Visitor:
 
 
 @pytest.fixture(scope="module")
-def reader(tmp_path_factory: pytest.TempPathFactory) -> Visitor:
-    """One page for all that only read, so that no answer is worked out twice."""
-    return Visitor(with_examples(tmp_path_factory.mktemp("examples")))
+def reader(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
+    """One page for all that only read, so that no answer is worked out twice; with a helper."""
+    helper = Helper(prepare)
+    yield Visitor(with_examples(tmp_path_factory.mktemp("examples")), helper=helper)
+    helper.close()
 
 
 def record(*arguments: str) -> Any:

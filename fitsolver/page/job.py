@@ -1,0 +1,85 @@
+"""Long answers as functions of plain arguments, so that another process can work them out.
+
+In a process without other threads their parts are done by a crew; the answer is the same.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fitsolver.fitting.solver import Bench
+    from fitsolver.market.candidate import Candidate
+    from fitsolver.market.comparison import Comparison
+    from fitsolver.market.spec import Spec
+
+Progress = Callable[[int, int], None]
+
+
+def prepare() -> None:
+    """Load what every answer needs, and keep memory at hand."""
+    import fitsolver.market.comparison
+    import fitsolver.market.spec  # noqa: F401
+    from fitsolver.commands.answer import keep_memory
+    from fitsolver.stones.cut import cuts
+    from fitsolver.stones.material import materials
+
+    keep_memory()
+    cuts()
+    materials()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """What a mounting's file says: its text, its name, and the folder that it lies in."""
+
+    text: str
+    name: str
+    folder: Path
+
+
+@lru_cache(maxsize=6)
+def bench_of(readings: Readings) -> Bench:
+    """Make a mounting ready; kept as long as its file is the same."""
+    from fitsolver.files.datafile import parse_toml
+    from fitsolver.fitting.solver import bench
+    from fitsolver.seats.mounting import mounting_from
+
+    document = parse_toml(readings.text, name=readings.name)
+    return bench(mounting_from(document, folder=readings.folder))
+
+
+def spec_of(
+    readings: Readings, material_name: str, date: datetime.date, *, progress: Progress
+) -> Spec:
+    """Work the size spec of a mounting out."""
+    from fitsolver.crew import together
+    from fitsolver.market.spec import spec
+    from fitsolver.stones.material import material
+
+    return spec(
+        bench_of(readings), material(material_name), date=date, progress=progress, crew=together
+    )
+
+
+def comparison_of(
+    readings: Readings, candidates: Sequence[Candidate], *, progress: Progress
+) -> Comparison:
+    """Judge the stones found for a mounting side by side."""
+    from fitsolver.market.comparison import ceiling_of, compare
+
+    bench = bench_of(readings)
+    return compare(bench, candidates, ceiling=ceiling_of(bench), progress=progress)
+
+
+def card_of(readings: Readings, spec: Spec, *, progress: Progress) -> str:
+    """Make the card for the dealer's table; how far it is cannot be told."""
+    from fitsolver.crew import together
+    from fitsolver.pocket.card import card_html
+
+    return card_html(spec, bench_of(readings), spec.material, crew=together)
