@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -147,19 +148,19 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     at = {name: i for i, name in enumerate(names)}
     here = mean.copy()
     trace, learned, surely_learned = mounting.opening_points, tau, False
-    apart: tuple[Contradiction, ...] = ()
+    unlike: tuple[Array, Array] | None = None
+    plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
+    smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
+    whole, edge, bare = (Opening(figure, names) for names in (at, plain, smooth))
     for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
-        radius, slopes = Opening(figure, here, at).answers(directions)
+        radius, slopes = whole.answers(here, directions)
         rows, values, noise, labels, readings = _equations(
             mounting, here, at, directions, radius, slopes, tau
         )
         if trace is not None:
-            plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
-            smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
-            traced_opening = Opening(figure, here, plain)
             traced = point_rows(
-                trace, here, at, traced_opening.answers, traced_opening.reach,
-                Opening(figure, here, smooth).reach,
+                trace, here, at, partial(edge.answers, here), partial(edge.reach, here),
+                partial(bare.reach, here),
             )  # fmt: skip
             if given is None and not surely_learned:
                 before_that, learned = learned, _learn(traced, mean, spread, at, tau)
@@ -175,12 +176,12 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             covariance = rest @ prior @ rest.T + gain @ noise @ gain.T
             told = slice(len(labels))  # traced points follow behind
             spread_of_all = rows[told] @ prior @ rows[told].T + noise[told, told]
-            apart = contradictions(labels, (values - expected)[told], spread_of_all)
+            unlike = (values - expected)[told], spread_of_all
         else:
             before, covariance = here, prior
         if trace is not None and np.abs(here - before).max() < SETTLED:
             break
-    radius, slopes = Opening(figure, here, at).answers(directions)
+    radius, slopes = whole.answers(here, directions)
     evidence = [
         Evidence(
             name=name,
@@ -206,7 +207,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         slopes=slopes,
         assumed=tuple(assumed),
         evidence=tuple(evidence),
-        contradictions=apart,
+        contradictions=() if unlike is None else contradictions(labels, *unlike),
         irregularity_mm=tau,
     )
 
@@ -686,7 +687,7 @@ def _radii(
     figure = outline.family(mounting.opening_family)
     plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
     around = (angles[:, None] + [-step, 0.0, step]).ravel()
-    radius, slopes = Opening(figure, here, plain).answers(around)
+    radius, slopes = Opening(figure, plain).answers(here, around)
     centre = [at["centre_x_mm"], at["centre_y_mm"]]
     for k, angle in enumerate(angles):
         before, value, after = radius[3 * k : 3 * k + 3]

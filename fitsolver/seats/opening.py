@@ -36,30 +36,36 @@ def _edges(family: str, length: float, width: float, shape: tuple[tuple[str, flo
 
 
 class Opening:
-    """An opening of a family at the parameters `here`, whose places `at` tells by name."""
+    """An opening of a family; `at` tells the places of its parameters by name.
 
-    def __init__(self, figure: outline.Family, here: Array, at: Mapping[str, int]) -> None:
-        """Take the opening's own parameters out of all."""
-        self.figure, self.here, self.at = figure, here, at
-        self.length = float(here[at["opening_length_mm"]])
-        self.width = float(here[at["opening_width_mm"]])
-        self.shape = {name: float(max(here[at[f"opening_{name}"]], 0.0)) for name in figure.shape}
+    Every method takes the parameters `here` (d,) to look at it with.
+    """
+
+    def __init__(self, figure: outline.Family, at: Mapping[str, int]) -> None:
+        """Find the opening's own parameters among all."""
+        self.family, self.at = figure.name, at
+        self.size = [at["opening_length_mm"], at["opening_width_mm"]]
+        self.shape = {name: at[f"opening_{name}"] for name in figure.shape}
         waves = [name for name in at if name.startswith(OPENING_WAVES)]
         self.waves = [at[name] for name in waves]
         self.number = np.array([int(name.rpartition("_")[2]) for name in waves])
         self.is_cosine = np.array(["_cos_" in name for name in waves], dtype=np.bool_)
+        self.faces = {
+            int(name.removeprefix("claw_face_")): i
+            for name, i in at.items()
+            if name.startswith("claw_face_")
+        }
 
     def plain(
-        self, ray: Array, *, length: float = 0.0, width: float = 0.0, changed: str = ""
+        self, here: Array, ray: Array, *, length: float = 0.0, width: float = 0.0, changed: str = ""
     ) -> Array:
         """Radius of the family's own figure (n,) [mm]; sizes added to, one proportion changed."""
-        whole = {
-            name: value + (STEP_OF_SHAPE if name == changed else 0.0)
-            for name, value in self.shape.items()
-        }
-        edges = _edges(
-            self.figure.name, self.length + length, self.width + width, tuple(whole.items())
+        shape = tuple(
+            (name, max(float(here[i]), 0.0) + (STEP_OF_SHAPE if name == changed else 0.0))
+            for name, i in self.shape.items()
         )
+        long, wide = (float(each) for each in here[self.size])
+        edges = _edges(self.family, long + length, wide + width, shape)
         radius: Array = 1 / (ray @ edges.T).max(axis=1)
         return radius
 
@@ -72,36 +78,35 @@ class Opening:
             self.number * np.where(self.is_cosine, -sine, cosine),
         )
 
-    def reach(self, directions: Array) -> Array:
+    def reach(self, here: Array, directions: Array) -> Array:
         """Radius with its waves (n,) [mm]."""
-        radius = self.plain(_rays(directions))
+        radius = self.plain(here, _rays(directions))
         if self.waves:
-            radius = radius + self._waves(directions)[0] @ self.here[self.waves]
+            radius = radius + self._waves(directions)[0] @ here[self.waves]
         return radius
 
-    def answers(self, directions: Array) -> tuple[Array, Array]:
+    def answers(self, here: Array, directions: Array) -> tuple[Array, Array]:
         """Radius (n,) [mm] and its slope by every parameter (n, d), waves and claw faces in it."""
-        ray, at, here = _rays(directions), self.at, self.here
-        radius = self.plain(ray)
+        ray, at = _rays(directions), self.at
+        radius = self.plain(here, ray)
         slopes = np.zeros((len(directions), len(here)))
         h = STEP_MM
         slopes[:, at["opening_length_mm"]] = (
-            self.plain(ray, length=h) - self.plain(ray, length=-h)
+            self.plain(here, ray, length=h) - self.plain(here, ray, length=-h)
         ) / (2 * h)
         slopes[:, at["opening_width_mm"]] = (
-            self.plain(ray, width=h) - self.plain(ray, width=-h)
+            self.plain(here, ray, width=h) - self.plain(here, ray, width=-h)
         ) / (2 * h)
         for name in self.shape:
             slopes[:, at[f"opening_{name}"]] = (
-                self.plain(ray, changed=name) - radius
+                self.plain(here, ray, changed=name) - radius
             ) / STEP_OF_SHAPE
         waves, steep = self._waves(directions)
         slopes[:, self.waves] = waves
-        faces = {name: i for name, i in at.items() if name.startswith("claw_face_")}
-        for name, i in faces.items():
-            slopes[int(name.removeprefix("claw_face_")), i] = 1.0
+        for claw, i in self.faces.items():
+            slopes[claw, i] = 1.0
         # The waves and claw faces are at zero in the figure; add what they have become.
-        added = [*self.waves, *faces.values()]
+        added = [*self.waves, *self.faces.values()]
         whole = radius + slopes[:, added] @ here[added]
         if FRAME[0] in at:
             frame = [at[name] for name in FRAME]
