@@ -63,3 +63,26 @@ def broken(*, progress: Progress) -> None:
 
 def not_to_be_sent(*, progress: Progress) -> Any:
     return lambda: None
+
+
+def card(readings: Any, spec: Any, *, progress: Progress) -> str:
+    return f"<!doctype html><title>{spec.mounting.name}</title>"
+
+
+def endless(readings: Any, material_name: str, date: Any, *, progress: Progress) -> None:
+    """Say how far it is until it is stopped."""
+    for done in range(100_000):
+        progress(min(done, 999), 1000)
+        time.sleep(0.005)
+
+
+def short_spec(readings: Any, material_name: str, date: Any, *, progress: Progress) -> Any:
+    """The size spec, of two cuts only."""
+    from fitsolver.market.spec import spec
+    from fitsolver.page.job import bench_of
+    from fitsolver.stones.cut import cut
+    from fitsolver.stones.material import material
+
+    styles = [cut("oval-brilliant"), cut("oval-step")]
+    bench = bench_of(readings)
+    return spec(bench, material(material_name), date=date, styles=styles, progress=progress)

@@ -103,14 +103,14 @@ def numbers(text: str) -> list[float]:
 
 
 @contextmanager
-def behind_a_port(folder: Path) -> Iterator[str]:
+def behind_a_port(folder: Path, helper: Helper | None = None) -> Iterator[str]:
     """Serve a folder and give the address."""
     import uvicorn
 
     sock = listener(LOCAL, None)
     number = sock.getsockname()[1]
     keys = Keys(shared=False, cookie=f"fitsolver_{number}")
-    app = build(Store(folder), keys, {LOCAL})
+    app = build(Store(folder), keys, {LOCAL}, helper=helper)
     server = uvicorn.Server(
         uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=2)
     )

@@ -54,9 +54,9 @@ LIGHT = [
     (path, method) for path, _, methods in ROUTES for method in methods
     if path.rpartition("/")[2] not in HEAVY and "{cut}" not in path
 ]  # fmt: skip
-BOUNDED = settings(
-    max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+LENIENT = [HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+BOUNDED = settings(max_examples=40, deadline=None, suppress_health_check=LENIENT)
+AT_LENGTH = settings(max_examples=600, deadline=None, suppress_health_check=LENIENT)
 
 
 @pytest.fixture(scope="module")
@@ -104,14 +104,30 @@ def test_nothing_that_is_sent_breaks_the_page(place: Any, data: st.DataObject) -
     ask(place, path, method, fields, slug.encode("utf-8", "ignore").decode() or "x")
 
 
-@BOUNDED
-@given(body=st.binary(max_size=300), kind=st.sampled_from([
+BODIES = given(body=st.binary(max_size=300), kind=st.sampled_from([
     "application/x-www-form-urlencoded", "multipart/form-data", "multipart/form-data; boundary=x",
     "application/json", "text/plain", "", "multipart/form-data; boundary=" + "y" * 300,
 ]), path=st.sampled_from([path for path, method in LIGHT if method == "POST"]))  # fmt: skip
+
+
+@BOUNDED
+@BODIES
 def test_bodies_of_the_wrong_kind_are_refused(
     place: Any, body: bytes, kind: str, path: str
 ) -> None:
+    refused(place, body, kind, path)
+
+
+@pytest.mark.slow
+@AT_LENGTH
+@BODIES
+def test_bodies_of_the_wrong_kind_are_refused_at_length(
+    place: Any, body: bytes, kind: str, path: str
+) -> None:
+    refused(place, body, kind, path)
+
+
+def refused(place: Any, body: bytes, kind: str, path: str) -> None:
     visitor, _, slug, _ = place
     address = path.replace("{slug}", slug)
     answer = visitor.client.post(address, content=body, headers={"content-type": kind})
@@ -121,6 +137,17 @@ def test_bodies_of_the_wrong_kind_are_refused(
 @BOUNDED
 @given(text=st.one_of(TEXTS, st.text(max_size=400)))
 def test_any_file_brought_in_is_kept_or_refused_whole(place: Any, text: str) -> None:
+    brought(place, text)
+
+
+@pytest.mark.slow
+@AT_LENGTH
+@given(text=st.one_of(TEXTS, st.text(max_size=400)))
+def test_any_file_brought_in_is_kept_or_refused_whole_at_length(place: Any, text: str) -> None:
+    brought(place, text)
+
+
+def brought(place: Any, text: str) -> None:
     visitor, _, slug, token = place
     text = text.encode("utf-8", "ignore").decode()
     for path, name in (("/bring", "x.toml"), (f"/m/{slug}/stones/bring", "x.csv")):

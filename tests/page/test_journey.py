@@ -15,6 +15,7 @@ import pytest
 from browser import DESKTOP, PHONE, opened, too_wide, violations
 from served import READINGS, SEAT, behind_a_port, with_examples
 
+from fitsolver.page.helper import Helper
 from fitsolver.seats.mounting import load_mounting
 
 QUICK = [(DESKTOP, True), (PHONE, False)]
@@ -23,8 +24,8 @@ ANSWER_MS = 240_000
 
 
 @pytest.fixture
-def empty(tmp_path: Path) -> Iterator[tuple[str, Path]]:
-    with behind_a_port(tmp_path) as address:
+def empty(tmp_path: Path, helper: Helper) -> Iterator[tuple[str, Path]]:
+    with behind_a_port(tmp_path, helper) as address:
         yield address, tmp_path
 
 
@@ -122,8 +123,8 @@ def journey(browser: Any, place: tuple[str, Path], size: tuple[int, int], script
 
 
 @pytest.fixture(scope="module")
-def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    with behind_a_port(with_examples(tmp_path_factory.mktemp("full"))) as address:
+def full(tmp_path_factory: pytest.TempPathFactory, helper: Helper) -> Iterator[str]:
+    with behind_a_port(with_examples(tmp_path_factory.mktemp("full")), helper) as address:
         yield address
 
 
