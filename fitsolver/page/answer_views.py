@@ -158,7 +158,7 @@ def material_of(asked: Asked) -> Material:
 
 def bench_for(asked: Asked, page: Page) -> Bench:
     """The mounting made ready, kept as long as its file is the same."""
-    return bench_of(readings_for(asked, page))
+    return asked.site.benches.get(page.revision, lambda: bench_of(readings_for(asked, page)))
 
 
 def readings_for(asked: Asked, page: Page) -> Readings:

@@ -9,6 +9,7 @@ import datetime
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,15 +22,19 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int], None]
 
 
+# What answers would load while they are worked out, each process of a crew for itself.
+ASKED_FOR = ("numpy.random", "shapely", "fitsolver.market.comparison", "fitsolver.market.spec")
+
+
 def prepare() -> None:
     """Load what every answer needs, and keep memory at hand."""
-    import fitsolver.market.comparison
-    import fitsolver.market.spec  # noqa: F401
     from fitsolver.commands.answer import keep_memory
     from fitsolver.stones.cut import cuts
     from fitsolver.stones.material import materials
 
     keep_memory()
+    for name in ASKED_FOR:
+        import_module(name)
     cuts()
     materials()
 
@@ -43,15 +48,20 @@ class Readings:
     folder: Path
 
 
-@lru_cache(maxsize=6)
 def bench_of(readings: Readings) -> Bench:
-    """Make a mounting ready; kept as long as its file is the same."""
+    """Make a mounting ready."""
     from fitsolver.files.datafile import parse_toml
     from fitsolver.fitting.solver import bench
     from fitsolver.seats.mounting import mounting_from
 
     document = parse_toml(readings.text, name=readings.name)
     return bench(mounting_from(document, folder=readings.folder))
+
+
+@lru_cache(maxsize=6)
+def _kept(readings: Readings) -> Bench:
+    """Keep it while its file is the same: what seats is mostly followed by stones and the card."""
+    return bench_of(readings)
 
 
 def spec_of(
@@ -63,7 +73,7 @@ def spec_of(
     from fitsolver.stones.material import material
 
     return spec(
-        bench_of(readings), material(material_name), date=date, progress=progress, crew=together
+        _kept(readings), material(material_name), date=date, progress=progress, crew=together
     )
 
 
@@ -73,7 +83,7 @@ def comparison_of(
     """Judge the stones found for a mounting side by side."""
     from fitsolver.market.comparison import ceiling_of, compare
 
-    bench = bench_of(readings)
+    bench = _kept(readings)
     return compare(bench, candidates, ceiling=ceiling_of(bench), progress=progress)
 
 
@@ -82,4 +92,4 @@ def card_of(readings: Readings, spec: Spec, *, progress: Progress) -> str:
     from fitsolver.crew import together
     from fitsolver.pocket.card import card_html
 
-    return card_html(spec, bench_of(readings), spec.material, crew=together)
+    return card_html(spec, _kept(readings), spec.material, crew=together)

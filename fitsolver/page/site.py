@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Iterator, Mapping
 from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 from threading import Lock, Thread
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 from urllib.parse import parse_qsl
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -23,11 +25,18 @@ from fitsolver.page.helper import Helper, Stopped
 from fitsolver.page.store import Store
 
 if TYPE_CHECKING:
+    from fitsolver.fitting.solver import Bench
     from fitsolver.page.work import Work
 
 HERE = Path(__file__).parent
 MOST_FIELDS = 600
 LONGEST_FIELD = 60_000
+# What is loaded after the first page, for the first drawing and for the first answer.
+DRAWN_WITH = ("shapely", "fitsolver.drawings.drawing", "fitsolver.seats.mounting_file")
+ANSWERED_WITH = (
+    "scipy.spatial", "fitsolver.fitting.pose", "fitsolver.market.comparison",
+    "fitsolver.market.spec", "fitsolver.telling.pose_report", "fitsolver.telling.report",
+)  # fmt: skip
 KINDS = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
@@ -35,6 +44,8 @@ KINDS = {
     ".txt": "text/plain; charset=utf-8",
 }
 
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 View = Callable[["Asked"], Response]
 
 
@@ -75,6 +86,39 @@ class Words:
     def __iter__(self) -> Iterator[str]:
         """Go through the keys."""
         return iter(self._table)
+
+
+class Kept(Generic[Key, Value]):
+    """The last few results, by what they were made of."""
+
+    def __init__(self, most: int) -> None:
+        """Keep at most so many."""
+        self._most = most
+        self._items: OrderedDict[Key, Value] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, key: Key, make: Callable[[], Value]) -> Value:
+        """Return what is kept, or make it."""
+        with self._lock:
+            if key in self._items:
+                self._items.move_to_end(key)
+                return self._items[key]
+        value = make()
+        self.put(key, value)
+        return value
+
+    def find(self, key: Key) -> Value | None:
+        """Return what is kept, or None."""
+        with self._lock:
+            return self._items.get(key)
+
+    def put(self, key: Key, value: Value) -> None:
+        """Keep a result; the oldest goes."""
+        with self._lock:
+            self._items[key] = value
+            self._items.move_to_end(key)
+            while len(self._items) > self._most:
+                self._items.popitem(last=False)
 
 
 class Asked:
@@ -149,6 +193,7 @@ class Site:
             "outline": _outline,
         }
         self.environment.filters |= {"data": data_element, "per_cent": per_cent_element}
+        self.benches: Kept[str, Bench] = Kept(6)
         self.helper = helper
         self._work: Work | None = None
         self._warm = False
@@ -177,7 +222,24 @@ class Site:
             if self._warm:
                 return
             self._warm = True
-        Thread(target=_load_solver, args=(self.helper,), name="warm-up", daemon=True).start()
+        Thread(target=self._load, name="warm-up", daemon=True).start()
+
+    def _load(self) -> None:
+        """Load what the first drawing and the first answer need, and have the helper do so."""
+        if self.helper is not None:
+            with suppress(Stopped):
+                self.helper.start()
+        for name in DRAWN_WITH:
+            import_module(name)
+        for name in self.environment.list_templates():
+            self.environment.get_template(name)
+        for name in ANSWERED_WITH:
+            import_module(name)
+        from fitsolver.stones.cut import cuts
+        from fitsolver.stones.material import materials
+
+        cuts()
+        materials()
 
     def render(self, template: str, asked: Asked, **context: Any) -> str:
         """Fill a template."""
@@ -279,18 +341,3 @@ def per_cent_element(value: float) -> Markup:
     from fitsolver.telling.layout import per_cent
 
     return data_element(value, per_cent(value))
-
-
-def _load_solver(helper: Helper | None) -> None:
-    """Import what the first drawing and the first answer need, and have the helper do so."""
-    if helper is not None:
-        with suppress(Stopped):
-            helper.start()
-    import fitsolver.drawings.drawing
-    import fitsolver.fitting.proposal
-    import fitsolver.seats.mounting_file  # noqa: F401
-    from fitsolver.stones.cut import cuts
-    from fitsolver.stones.material import materials
-
-    cuts()
-    materials()
