@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zlib import crc32
 
 from markupsafe import Markup
 from starlette.responses import PlainTextResponse, Response
@@ -53,8 +54,8 @@ KIND_BY_DEFAULT = {
     "finger_along": "width",
 }
 SHARED_FIELDS = ("story", "period")
-TOLD = "faults_told"
-"""Field of the page that lists beside which fields a fault stands."""
+TOLD = "told_beside"
+"""Field of the page that lists what stands beside which fields, by marks."""
 
 
 def mountings(asked: Asked) -> Response:
@@ -176,10 +177,10 @@ def drawing(asked: Asked) -> Response:
     faults = _by_key(found)
     # Only what has changed is sent: a browser takes longest over many small parts.
     told = asked.fields.get(TOLD)
-    before = fields if told is None else told.split()
+    changed = None if told is None else _changed(_marks(faults), told.split())
     shown = [
         name for name in _shown(fields)
-        if name in asked.fields and (name in faults or name in before)
+        if name in asked.fields and (changed is None or name in changed)
     ]  # fmt: skip
     return asked.page(
         "drawing.html", **_drawing_context(asked, data, mounting), said=_redrawn(asked, found),
@@ -345,7 +346,7 @@ def _pictogram(key: str, kind: Mapping[str, str]) -> Markup:
 def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) -> dict[str, Any]:
     known = _believed(data, asked.site.store.folder, whole)
     if known is None:
-        return {"picture_of_seat": None, "assumed": ()}
+        return {"picture_of_seat": None, "assumed": (), "marks": _marks}
     from fitsolver.drawings.drawing import seat_drawing
     from fitsolver.page.ink import svg
     from fitsolver.telling.layout import words as in_words
@@ -355,7 +356,23 @@ def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) ->
          item.unit.replace("deg", "°").replace("pct", "%"), item.source)
         for item in known.assumed
     ]  # fmt: skip
-    return {"picture_of_seat": Markup(svg(seat_drawing(known))), "assumed": assumed}
+    return {
+        "picture_of_seat": Markup(svg(seat_drawing(known))),
+        "assumed": assumed,
+        "marks": _marks,
+    }
+
+
+def _marks(*beside: Mapping[str, object]) -> list[str]:
+    """Mark what stands beside fields, by name: what has the mark that it had is the same."""
+    names = dict.fromkeys(name for table in beside for name in table)
+    return [
+        f"{name}={crc32(repr([table.get(name) for table in beside]).encode()):x}" for name in names
+    ]
+
+
+def _changed(marks: list[str], before: list[str]) -> set[str]:
+    return {mark.rpartition("=")[0] for mark in set(marks) ^ set(before)}
 
 
 def _believed(data: Data, folder: Path, whole: Mounting | None) -> Belief | None:

@@ -232,24 +232,34 @@ def test_the_drawing_comes_with_the_faults_beside_their_fields(visitor: Visitor)
     assert visitor.store.read(slug).text.count("7") == 0
 
 
-def test_only_faults_that_come_or_go_are_sent_with_a_drawing(visitor: Visitor) -> None:
+def test_only_what_changes_beside_the_fields_is_sent_with_a_drawing(visitor: Visitor) -> None:
     slug = visitor.made()
-    page = visitor.get(f"/m/{slug}").text
-    assert '<input type="hidden" name="faults_told" value="">' in page
-    fields = {**SEAT, **READINGS, "faults_told": ""}
-    assert 'id="fault-' not in visitor.post(f"/m/{slug}/drawing", fields).text
-    text = visitor.post(f"/m/{slug}/drawing", {**fields, "ledge_width_mm": "7"}).text
-    assert re.findall(r'id="fault-([^"]+)"', text) == ["ledge_width_mm"]
-    assert 'name="faults_told" value="ledge_width_mm"' in text
-    mended = visitor.post(f"/m/{slug}/drawing", {**fields, "faults_told": "ledge_width_mm"}).text
+
+    def told(text: str) -> str:
+        return re.findall(r'<input type="hidden" name="told_beside" value="([^"]*)">', text)[0]
+
+    def sent(text: str) -> list[str]:
+        return re.findall(r'id="fault-([^"]+)"', text)
+
+    fields = {**SEAT, **READINGS, "told_beside": told(visitor.get(f"/m/{slug}").text)}
+    assert sent(visitor.post(f"/m/{slug}/drawing", fields).text) == []
+    wide = {**fields, "ledge_width_mm": "7"}
+    text = visitor.post(f"/m/{slug}/drawing", wide).text
+    assert sent(text) == ["ledge_width_mm"]
+    # It stands there now; the same fault is not sent again, another one is.
+    wide["told_beside"] = told(text)
+    assert sent(visitor.post(f"/m/{slug}/drawing", wide).text) == []
+    wider = {**wide, "ledge_width_mm": "8"}
+    assert sent(visitor.post(f"/m/{slug}/drawing", wider).text) == ["ledge_width_mm"]
+    mended = visitor.post(f"/m/{slug}/drawing", {**fields, "told_beside": told(text)}).text
     assert re.findall(r'<p class="fault" id="fault-([^"]+)"[^>]*></p>', mended) == [
         "ledge_width_mm"
     ]
-    assert 'name="faults_told" value=""' in mended
+    assert told(mended) == fields["told_beside"]
     # Whoever does not say what stands there is sent every field's.
-    del fields["faults_told"]
+    del fields["told_beside"]
     text = visitor.post(f"/m/{slug}/drawing", fields).text
-    assert {"ledge_width_mm", "opening_length_mm"} <= set(re.findall(r'id="fault-([^"]+)"', text))
+    assert {"ledge_width_mm", "opening_length_mm"} <= set(sent(text))
 
 
 def test_what_nobody_measured_is_shown_as_assumed(visitor: Visitor) -> None:
