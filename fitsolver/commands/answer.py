@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -72,17 +71,3 @@ def progress_bar(label: str, shown: bool = True) -> Iterator[Callable[[int, int]
     with Progress(console=Console(stderr=True), transient=True, auto_refresh=False) as bar:
         task = bar.add_task(label, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total, refresh=True)
-
-
-def keep_memory() -> None:
-    """Keep freed memory in the process while many arrays of some 300 kB come and go.
-
-    Handing each back and fetching it anew costs a sixth of the time. For GNU's C library only
-    (`mallopt`, M_TRIM_THRESHOLD and M_MMAP_THRESHOLD); elsewhere nothing is done.
-    """
-    import ctypes
-
-    mallopt = getattr(ctypes.CDLL(None) if os.name == "posix" else None, "mallopt", None)
-    if mallopt is not None:
-        for parameter in (-1, -3):
-            mallopt(parameter, 500_000_000)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import Answer, code_of, keep_memory, progress_bar
+from fitsolver.commands.answer import Answer, code_of, progress_bar
 from fitsolver.commands.desk import Desk
 from fitsolver.commands.words import File, Json, Limit, Rank, Stuff
 
@@ -48,7 +48,7 @@ def card(
 
     from dataclasses import replace
 
-    from fitsolver.crew import together
+    from fitsolver.crew import keep_memory, together
     from fitsolver.files.datafile import write_text
     from fitsolver.fitting.proposal import LIMIT
     from fitsolver.market import spec as market

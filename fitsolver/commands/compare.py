@@ -15,7 +15,6 @@ from fitsolver.commands.answer import (
     NOT_DECIDED,
     Answer,
     columns,
-    keep_memory,
     progress_bar,
 )
 from fitsolver.commands.desk import PICTURES, Desk
@@ -89,6 +88,7 @@ def compare(
     assert ready is not None
     assert table is not None
 
+    from fitsolver.crew import keep_memory
     from fitsolver.market.comparison import ceiling_of
     from fitsolver.market.comparison import compare as compared
 

@@ -7,7 +7,6 @@ from fitsolver.commands.answer import (
     code_of,
     columns,
     drawn,
-    keep_memory,
     progress_bar,
     write_picture,
 )
@@ -39,7 +38,7 @@ def propose(
 
     from dataclasses import replace
 
-    from fitsolver.crew import together
+    from fitsolver.crew import keep_memory, together
     from fitsolver.fitting import proposal
 
     ready = replace(ready, ranking=order)

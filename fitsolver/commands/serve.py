@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import Answer, keep_memory
+from fitsolver.commands.answer import Answer
 
 if TYPE_CHECKING:
     from fitsolver.page.server import Started
@@ -38,6 +38,7 @@ def serve(
     ] = False,
 ) -> Answer:  # fmt: skip
     """Open the page: readings in, drawing and answers, in a browser on this computer."""
+    from fitsolver.crew import keep_memory
     from fitsolver.page import server
 
     keep_memory()

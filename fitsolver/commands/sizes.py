@@ -8,7 +8,6 @@ from fitsolver.commands.answer import (
     Answer,
     columns,
     drawn,
-    keep_memory,
     progress_bar,
     write_picture,
 )
@@ -35,7 +34,7 @@ def sizes(
     assert style is not None
     assert stuff is not None
 
-    from fitsolver.crew import together
+    from fitsolver.crew import keep_memory, together
     from fitsolver.fitting.proposal import propose
     from fitsolver.fitting.region import region
     from fitsolver.telling import range_report

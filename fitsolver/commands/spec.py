@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import Answer, code_of, columns, keep_memory, progress_bar
+from fitsolver.commands.answer import Answer, code_of, columns, progress_bar
 from fitsolver.commands.desk import Desk
 from fitsolver.commands.words import File, Json, Limit, Rank, Stuff, words
 
@@ -69,7 +69,7 @@ def spec(
 
     from dataclasses import replace
 
-    from fitsolver.crew import together
+    from fitsolver.crew import keep_memory, together
     from fitsolver.fitting.proposal import LIMIT
     from fitsolver.market import spec as market
 

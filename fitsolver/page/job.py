@@ -28,7 +28,7 @@ ASKED_FOR = ("numpy.random", "shapely", "fitsolver.market.comparison", "fitsolve
 
 def prepare() -> None:
     """Load what every answer needs, and keep memory at hand."""
-    from fitsolver.commands.answer import keep_memory
+    from fitsolver.crew import keep_memory
     from fitsolver.stones.cut import cuts
     from fitsolver.stones.material import materials
 
@@ -59,7 +59,7 @@ def bench_of(readings: Readings) -> Bench:
 
 
 @lru_cache(maxsize=6)
-def _kept(readings: Readings) -> Bench:
+def kept_bench(readings: Readings) -> Bench:
     """Keep it while its file is the same: what seats is mostly followed by stones and the card."""
     return bench_of(readings)
 
@@ -73,7 +73,7 @@ def spec_of(
     from fitsolver.stones.material import material
 
     return spec(
-        _kept(readings), material(material_name), date=date, progress=progress, crew=together
+        kept_bench(readings), material(material_name), date=date, progress=progress, crew=together
     )
 
 
@@ -83,7 +83,7 @@ def comparison_of(
     """Judge the stones found for a mounting side by side."""
     from fitsolver.market.comparison import ceiling_of, compare
 
-    bench = _kept(readings)
+    bench = kept_bench(readings)
     return compare(bench, candidates, ceiling=ceiling_of(bench), progress=progress)
 
 
@@ -92,4 +92,4 @@ def card_of(readings: Readings, spec: Spec, *, progress: Progress) -> str:
     from fitsolver.crew import together
     from fitsolver.pocket.card import card_html
 
-    return card_html(spec, _kept(readings), spec.material, crew=together)
+    return card_html(spec, kept_bench(readings), spec.material, crew=together)
