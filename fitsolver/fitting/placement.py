@@ -2,7 +2,8 @@
 
 One kernel for one seat or hundreds: every array leads with the seats' sample axis. The stone is
 its form (outline and pavilion facets) with a size for each sample; depth stays free, so that one
-placement serves every depth.
+placement serves every depth. Seats in single precision are answered in it, but for the nominal
+one's own centring.
 
 Pose rule: level, at a fixed turn, shifted in the plane to where the least of all plan margins
 (gap, closing gap, cover; notch floor and ceiling) is widest: a stone seats if it seats in some
@@ -12,7 +13,9 @@ others once, from where the nominal one came to lie.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,22 +136,26 @@ class _Plan:
 
     def normals(self, points: Array, chosen: Indices) -> Array:
         """The outline's normals (2, n) of the given numbers, on the side the points are on."""
-        normals = self.form.normals[chosen]
+        normals = self.form.normals[chosen].astype(points.dtype, copy=False)
         return self.form.unfold(normals, points[:, self.nominal].T).T
 
     def alone(self) -> _Plan:
-        """The nominal seat alone."""
+        """The nominal seat alone, in double precision."""
         row = slice(self.nominal, self.nominal + 1)
-        bounds = self.bounds
+
+        def fully(values: Array) -> Array:
+            return values.astype(np.float64)
+
+        metal = self.metal.row(self.nominal)
         return replace(
             self,
-            metal=self.metal.row(self.nominal),
-            facing=self.facing[:, row],
-            inner=None if self.inner is None else self.inner[:, row],
+            metal=Metal.of(fully(metal.points), metal.joined),
+            facing=fully(self.facing[:, row]),
+            inner=None if self.inner is None else fully(self.inner[:, row]),
             bounds=Bounds(
-                gap_low=bounds.gap_low[row],
-                gap_high=bounds.gap_high[row],
-                cover_low=bounds.cover_low[row],
+                gap_low=fully(self.bounds.gap_low[row]),
+                gap_high=fully(self.bounds.gap_high[row]),
+                cover_low=fully(self.bounds.cover_low[row]),
             ),
             nominal=0,
         )
@@ -177,10 +184,12 @@ def place(
     gaps with it: 0.3 % of a gap.
     """
     datum = girdle_z if girdle_z is not None else (0.0 if seats.state == "cut" else -0.5)
-    low = np.broadcast_to(np.asarray(datum, dtype=np.float64), girdle.shape)[:, None]
+    kind = seats.opening.dtype
+    length, width, girdle = (side.astype(kind, copy=False) for side in (length, width, girdle))
+    low = np.broadcast_to(np.asarray(datum, dtype=kind), girdle.shape)[:, None]
     # The edge of the girdle that leaning metal comes nearest to.
     height = np.where(seats.lean > 0, low + girdle[:, None], low)
-    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    c, s = math.cos(turn_rad), math.sin(turn_rad)
     # In widths of the stone, and in its length over its form's ratio.
     across = 1 / width[:, None]
     along = form.length_ratio / length[:, None]
@@ -188,7 +197,7 @@ def place(
     def seen(points: Array) -> Array:
         """Plan points (s, n, 2) in the turned stone's frame and widths, (2, s, n)."""
         x, y = points[..., 0], points[..., 1]
-        turned = np.empty((2, len(width), x.shape[1]))
+        turned = np.empty((2, len(width), x.shape[1]), dtype=kind)
         np.multiply(x, c * along, out=turned[0])
         np.multiply(y, c * across, out=turned[1])
         if turn_rad != 0:
@@ -207,9 +216,9 @@ def place(
         inner=inner,
         bare=bare,
         bounds=Bounds(
-            gap_low=_column(bounds.gap_low) / width[:, None],
-            gap_high=_column(bounds.gap_high) / width[:, None],
-            cover_low=_column(bounds.cover_low) / width[:, None],
+            gap_low=_column(bounds.gap_low, kind) / width[:, None],
+            gap_high=_column(bounds.gap_high, kind) / width[:, None],
+            cover_low=_column(bounds.cover_low, kind) / width[:, None],
         ),
         claws=seats.holds == "claws",
         cut=seats.state == "cut",
@@ -223,7 +232,7 @@ def place(
     near = nearest_of_run(metal, gap, plan.facing) * width[:, None]
     gap *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
-    outward = seats.outward @ np.array([[c, -s], [s, c]])
+    outward = (seats.outward @ np.array([[c, -s], [s, c]])).astype(kind, copy=False)
     inward = seats.lean * np.einsum("kn,nk->n", plan.normals(metal.points, tried[0]), outward)
 
     cover = contact_z = contact_zeta = gallery_zeta = None
@@ -283,7 +292,7 @@ def _shift(plan: _Plan) -> Array:
         return here
     # In the others the metal's middle is as far from the stone's, to begin with.
     mean = plan.metal.points.mean(axis=2)
-    start: Array = here + mean - mean[:, plan.nominal : plan.nominal + 1]
+    start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
     return start + _step(plan, start)
 
 
@@ -333,9 +342,9 @@ def _step(plan: _Plan, shift: Array) -> Array:
     return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
 
 
-def _column(values: Array) -> Array:
-    """Values (s,) as (s, 1); those of single claws (s, c) as they are."""
-    return values if values.ndim == 2 else values[:, None]
+def _column(values: Array, kind: np.dtype[Any]) -> Array:
+    """Values (s,) as (s, 1), those of single claws (s, c) as they are, in a precision."""
+    return (values if values.ndim == 2 else values[:, None]).astype(kind, copy=False)
 
 
 def _tightest(slack: Array, sectors: int) -> Indices:

@@ -8,6 +8,7 @@ height of a stone that touches nothing is minus infinity).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -198,7 +199,7 @@ def _closing_allowance(placement: Placement) -> str:
 
 def bounds(seats: Seats, allowances: Allowances) -> Bounds:
     """What the pose strives for in these seats: the plan thresholds, as bounds of gap and cover."""
-    one = np.ones(seats.count)
+    one = np.ones_like(seats.floor_z)
     if seats.state == "cut":
         return Bounds(
             gap_low=allowances["gap_min_mm"] * one,
@@ -225,6 +226,7 @@ def _notch(seats: Seats, allowances: Allowances) -> tuple[Array, Array, float, f
             thickness = seats.thickness[:, :: min(FACE_POINTS, seats.thickness.shape[1])]
             shared = min(allowances["notch_share_max_shared"], allowances["notch_share_max"])
             most = np.where([claw.shared for claw in claws], shared, most)
+        most = most.astype(thickness.dtype)
         return (
             allowances["notch_share_min"] * thickness,
             most * thickness,
@@ -239,6 +241,10 @@ def requirements(
     placement: Placement, crown: Array, girdle: Array, pavilion: Array, allowances: Allowances
 ) -> Requirements:
     """Work out every margin of the placed form with heights crown, girdle, pavilion (s,) [mm]."""
+    kind = placement.gap.dtype
+    crown, girdle, pavilion = (
+        height.astype(kind, copy=False) for height in (crown, girdle, pavilion)
+    )
     if placement.seats.state == "cut":
         return _cut(placement, crown, girdle, pavilion, allowances)
     return _uncut(placement, crown, girdle, pavilion, allowances)
@@ -438,9 +444,12 @@ def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float
     here = np.rad2deg(seats.belief.directions)
     ends = np.array([[_nearest(here, end) for end in arc] for arc in arcs])
     # The middle of the outline's area, as a part of the stone, in the seat's own frame.
-    middle = placement.shift + centroid(placement.form.outline) * placement.width[:, None]
+    kind = placement.gap.dtype
+    middle = placement.shift + (
+        centroid(placement.form.outline).astype(kind) * placement.width[:, None]
+    )
     c, s = np.cos(placement.turn_rad), np.sin(placement.turn_rad)
-    middle = middle @ np.array([[c, s], [-s, c]])
+    middle = middle @ np.array([[c, s], [-s, c]], dtype=kind)
     start, stop = (seats.ledge_inner[:, ends[:, side]] for side in (0, 1))
     way, off = stop - start, middle[:, None] - start
     inside = (way[..., 0] * off[..., 1] - way[..., 1] * off[..., 0]) / np.maximum(
@@ -448,8 +457,8 @@ def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float
     )
     widest = max(arcs, key=lambda arc: arc[1] - arc[0])
     radius = np.linalg.norm(seats.ledge_inner, axis=2).mean(axis=1)
-    allowed = np.deg2rad(allowances["largest_missing_ledge_deg"]) * radius
-    shorter = allowed - np.deg2rad(widest[1] - widest[0]) * radius
+    allowed = math.radians(allowances["largest_missing_ledge_deg"]) * radius
+    shorter = allowed - math.radians(widest[1] - widest[0]) * radius
     within = inside.min(axis=1) - allowances["ledge_inside_min_mm"]
     return np.minimum(shorter, within), float(allowed[0]), _nearest(here, sum(widest) / 2)
 

@@ -150,7 +150,7 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
         allowances=allowances(mounting.allowances),
         ranking=ranking(mounting.ranking),
         belief=known,
-        seats=seats(known, samples),
+        seats=seats(known, samples).single(),
         best=seats(known, 0),
     )
 
