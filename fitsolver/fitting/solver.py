@@ -145,13 +145,14 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
     faults = [_fault(mounting, pair) for pair in known.contradictions if pair.refused]
     if faults:
         raise InputFaults(faults)
+    drawn = seats(known, samples)
     return Bench(
         mounting=mounting,
         allowances=allowances(mounting.allowances),
         ranking=ranking(mounting.ranking),
         belief=known,
-        seats=seats(known, samples).single(),
-        best=seats(known, 0),
+        seats=drawn.single(),
+        best=drawn.rows(np.array([0])),
     )
 
 
