@@ -75,7 +75,8 @@ class TestFlatBackInARoundCollet:
         back = margins(check(ready(ROUND, back='"closed"'), cut("round-cabochon"), 6.4, 6.4, 2.6))
         finger = margins(check(ready(ROUND), cut("round-cabochon"), 6.4, 6.4, 2.6))
         assert back["culet clearance"] - finger["culet clearance"] == pytest.approx(
-            0.20 - 0.10, abs=1e-5  # draws are in single precision
+            0.20 - 0.10,
+            abs=1e-5,  # draws are in single precision
         )
 
     def test_a_leaning_rim_is_narrower_by_its_height(self):

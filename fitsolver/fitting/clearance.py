@@ -7,7 +7,7 @@ outline faces it squarely, as a stone's corner faces a smooth wall. Which normal
 matter is settled on one seat, the nominal one, and only their neighbours are tried on the others.
 
 Lengths are in widths of the stone, so that one outline serves every size. Plan vectors lead with
-the axis x, y; then come samples s and points n. What is asked in single precision is answered in it.
+the axis x, y; then come samples s and points n. Answers come in the precision of the points.
 """
 
 from __future__ import annotations

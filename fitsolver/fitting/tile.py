@@ -143,6 +143,19 @@ def tile(
     )
 
 
+def resampled(values: Array, knots: Array, wanted: Array, axis: int) -> Array:
+    """Values on other knots of one axis, by straight lines."""
+    if len(knots) == 1:
+        return values.take(np.zeros(len(wanted), dtype=np.int64), axis)
+    k = np.clip(np.searchsorted(knots, wanted), 1, len(knots) - 1)
+    part = (wanted - knots[k - 1]) / (knots[k] - knots[k - 1])
+    shape = [1] * values.ndim
+    shape[axis] = -1
+    part = part.reshape(shape).astype(values.dtype, copy=False)
+    mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
+    return mixed
+
+
 def _alike(ratios: Array, turn: Array, alike: float, most: int) -> Iterator[NDArray[np.int64]]:
     """Group stones of one turn and like ratio, `most` at a time."""
     order = np.lexsort((ratios, turn))

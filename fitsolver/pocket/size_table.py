@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import SAMPLES, Bench
-from fitsolver.fitting.tile import Poses, Tile, poses, tile
+from fitsolver.fitting.tile import Poses, Tile, poses, resampled, tile
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.weighing.weight import every_make, weigh_list
@@ -133,7 +133,7 @@ def size_table(
     levels = _levels(ready)
     fine_excess = excess if ratio else _parted(excess, rough, levels, 0)
     fine_width = _parted(width, rough, levels, 1)
-    z = _resampled(_resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
+    z = resampled(resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
     ordinary = _matters(z, levels[:1])
     altered = _matters(z, levels) & ~ordinary
     here = np.outer(_beside(fine_excess, float(at)), _beside(fine_width, float(ask[1]))) & asked
@@ -207,7 +207,7 @@ class _Grid:
             np.abs(knots[:, None] - side).argmin(axis=0)
             for knots, side in ((self.excess, excess), (self.width, width))
         )
-        heights = _resampled(self.height, self.excess, excess, 0)
+        heights = resampled(self.height, self.excess, excess, 0)
         return Poses(
             turn=self.turn[near],
             height=np.array(
@@ -347,17 +347,6 @@ def _parted(knots: Array, z: Array, levels: tuple[tuple[int, float], ...], axis:
     order = [k for k in np.argsort(-steep, kind="stable") if steep[k] > 1]
     order = order[: max(0, MOST_KNOTS - len(knots))]
     return np.sort(np.concatenate([knots, *((knots[k : k + 1] + knots[k + 1]) / 2 for k in order)]))
-
-
-def _resampled(values: Array, knots: Array, wanted: Array, axis: int) -> Array:
-    """Values on other knots of one axis, by straight lines."""
-    k = np.clip(np.searchsorted(knots, wanted), 1, len(knots) - 1)
-    part = (wanted - knots[k - 1]) / (knots[k] - knots[k - 1])
-    shape = [1] * values.ndim
-    shape[axis] = -1
-    part = part.reshape(shape)
-    mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
-    return mixed
 
 
 def _weights(
