@@ -189,25 +189,9 @@ def place(
     low = np.broadcast_to(np.asarray(datum, dtype=kind), girdle.shape)[:, None]
     # The edge of the girdle that leaning metal comes nearest to.
     height = np.where(seats.lean > 0, low + girdle[:, None], low)
-    c, s = math.cos(turn_rad), math.sin(turn_rad)
-    # In widths of the stone, and in its length over its form's ratio.
-    across = 1 / width[:, None]
-    along = form.length_ratio / length[:, None]
-
-    def seen(points: Array) -> Array:
-        """Plan points (s, n, 2) in the turned stone's frame and widths, (2, s, n)."""
-        x, y = points[..., 0], points[..., 1]
-        turned = np.empty((2, len(width), x.shape[1]), dtype=kind)
-        np.multiply(x, c * along, out=turned[0])
-        np.multiply(y, c * across, out=turned[1])
-        if turn_rad != 0:
-            turned[0] += y * (s * along)
-            turned[1] -= x * (s * across)
-        return turned
-
-    one_piece = np.roll(seats.claw, -1) == seats.claw
-    metal = Metal.of(seen(seats.opening_at(height)), one_piece)
-    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
+    seen = _View(form=form, turn_rad=turn_rad, length=length, width=width)
+    metal = Metal.of(seen.plan(seats.opening_at(height)), _one_piece(seats))
+    inner = None if seats.ledge_inner is None else seen.plan(seats.ledge_inner)
     bare = None if seats.ledge_after.all() else ~seats.has_ledge
     plan = _Plan(
         form=form,
@@ -232,49 +216,101 @@ def place(
     near = nearest_of_run(metal, gap, plan.facing) * width[:, None]
     gap *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
-    outward = (seats.outward @ np.array([[c, -s], [s, c]])).astype(kind, copy=False)
+    outward = seen.turned(seats.outward).astype(kind, copy=False)
     inward = seats.lean * np.einsum("kn,nk->n", plan.normals(metal.points, tried[0]), outward)
-
-    cover = contact_z = contact_zeta = gallery_zeta = None
+    cover = None
     if inner is not None:
         inner = inner - at
         cover = -distance(form, inner, with_neighbours(form, plan.nearest(inner, 2)))
         cover *= width[:, None]
-        wall_points = seen(seats.opening) - at
-        if seats.lean.shape[1] > 1 or bare is not None:
-            wall = Metal.of(wall_points, one_piece & seats.ledge_after)
-        else:  # A common lean shifts the runs of the wall without turning them.
-            wall = replace(metal, points=wall_points)
-        # The wall at the datum plane rather than at the girdle.
-        beyond = gap + height * inward
-        ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
-        if bare is not None:
-            cover[:, bare] = -np.inf  # nothing to touch there
-        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
         if bare is not None:
             cover[:, bare] = np.inf
+    return carried(
+        Placement(
+            form=form,
+            seats=seats,
+            turn_rad=turn_rad,
+            length=length,
+            width=width,
+            shift=(shift * width).T,
+            gap=gap,
+            near=near,
+            height=height,
+            inward=inward,
+            cover=cover,
+            contact_z=None,
+            contact_zeta=None,
+            gallery_zeta=None,
+        ),
+        form,
+        nominal,
+    )
+
+
+def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
+    """The placement of a form that has the placed one's outline: what it touches is found anew."""
+    seats, width = placement.seats, placement.width
+    seen = _View(form=form, turn_rad=placement.turn_rad, length=placement.length, width=width)
+    at = (placement.shift / width[:, None]).T[..., None]
+    contact_z = contact_zeta = gallery_zeta = None
+    if placement.cover is not None and seats.ledge_inner is not None:
+        inner = seen.plan(seats.ledge_inner) - at
+        wall = Metal.of(seen.plan(seats.opening) - at, _one_piece(seats) & seats.ledge_after)
+        # The wall at the datum plane rather than at the girdle.
+        beyond = placement.gap + placement.height * placement.inward
+        ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
+        # Where no ledge is left there is nothing to touch.
+        cover = np.where(np.isinf(placement.cover), -np.inf, placement.cover)
+        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        pavilion = Pavilion.over(form, seen(seats.gallery) - at, nominal)
+        pavilion = Pavilion.over(form, seen.plan(seats.gallery) - at, nominal)
         share = pavilion.share()
         gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
-    return Placement(
+    return replace(
+        placement,
         form=form,
-        seats=seats,
-        turn_rad=turn_rad,
-        length=length,
-        width=width,
-        shift=(shift * width).T,
-        gap=gap,
-        near=near,
-        height=height,
-        inward=inward,
-        cover=cover,
         contact_z=contact_z,
         contact_zeta=contact_zeta,
         gallery_zeta=gallery_zeta,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _View:
+    """How a seat is seen from a turned stone: in widths, and its length over its form's ratio."""
+
+    form: Form
+    turn_rad: float
+    length: Array
+    width: Array
+
+    def plan(self, points: Array) -> Array:
+        """Plan points (s, n, 2) [mm] in the turned stone's frame and widths, (2, s, n)."""
+        c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
+        across = 1 / self.width[:, None]
+        along = self.form.length_ratio / self.length[:, None]
+        x, y = points[..., 0], points[..., 1]
+        turned = np.empty((2, len(self.width), x.shape[1]), dtype=self.width.dtype)
+        np.multiply(x, c * along, out=turned[0])
+        np.multiply(y, c * across, out=turned[1])
+        if self.turn_rad != 0:
+            turned[0] += y * (s * along)
+            turned[1] -= x * (s * across)
+        return turned
+
+    def turned(self, vectors: Array) -> Array:
+        """Vectors (n, 2) in the turned stone's frame."""
+        c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
+        ahead: Array = vectors @ np.array([[c, -s], [s, c]])
+        return ahead
+
+
+def _one_piece(seats: Seats) -> NDArray[np.bool_]:
+    """Whether metal joins a station (n,) to the next."""
+    joined: NDArray[np.bool_] = np.roll(seats.claw, -1) == seats.claw
+    return joined
 
 
 def _shift(plan: _Plan) -> Array:

@@ -8,7 +8,6 @@ knots. The quoted box of a proposal lies inside.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -22,7 +21,7 @@ from fitsolver.fitting.proposal import Proposal, Range
 from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import Bench
-from fitsolver.fitting.tile import Poses, resampled, tile
+from fitsolver.fitting.tile import Poses, tile
 from fitsolver.stones import calibrated
 from fitsolver.stones.form import form
 from fitsolver.stones.prior import height_prior
@@ -44,9 +43,6 @@ CLOSE = 1.012
 HOPELESS_MM = 0.15
 # Ratios that differ by less share a figure.
 ALIKE = 0.01
-# Of one ratio, widths are judged so far apart; in every draw every margin runs straight enough
-# between them [mm].
-JUDGED_APART_MM = 0.2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,19 +178,14 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS, crew: Crew =
     rows = np.flatnonzero(near.any(axis=1))
 
     def judged(row: int) -> tuple[Array, Array]:
-        asked = widths[near[row]]
-        some = _apart(asked)
-        turn = np.full(len(some), np.deg2rad(ask.turn_deg))
+        asked = near[row]
+        turn = np.full(int(asked.sum()), np.deg2rad(ask.turn_deg))
         stand = Poses(turn=turn, height=np.full(len(turn), ask.girdle_bottom_mm))
         found = tile(
-            ready, style, some * ratios[row], some, depths, stand, draws=draws, alike=ALIKE,
-            places=False,
+            ready, style, length[row, asked], width[row, asked], depths, stand, draws=draws,
+            alike=ALIKE, places=False,
         )  # fmt: skip
-        least, altered = (
-            resampled(margins, some, asked, 0).min(axis=2)
-            for margins in (found.margins, found.altered)
-        )
-        return least, altered
+        return found.margins.min(axis=2), found.altered.min(axis=2)
 
     told = crew(judged, rows.tolist())
     shape = (0, len(depths), 1)
@@ -223,12 +214,6 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS, crew: Crew =
         probability=probability,
         room_mm=room,
     )
-
-
-def _apart(widths: Array) -> Array:
-    """Return the first and last of rising widths, and evenly between them as many as it takes."""
-    count = math.ceil((widths[-1] - widths[0]) / JUDGED_APART_MM - 1e-9) + 1
-    return np.linspace(widths[0], widths[-1], min(count, len(widths)))
 
 
 def _reached(margins: Array, level: float) -> Array:
