@@ -346,5 +346,5 @@ class TestSources:
     def test_every_margin_has_all_its_entries(self, seat, style, size):
         needs, _ = every_margin(ready(seat), style, *size)
         assert set(needs.margins) <= set(KINDS)
-        for table in (needs.altered, needs.thresholds, needs.stations, needs.set_by):
+        for table in (needs.altered, needs.thresholds, needs.where, needs.set_by):
             assert set(table) == set(needs.margins)

@@ -152,22 +152,26 @@ KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 
 
+Where = tuple[Array, int] | int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Requirements:
     """All margins of a stone in possible seats, s samples, the first the best estimate.
 
     `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
     within its allowance; `room` name -> (s,) how far the alteration may go
-    [mm], none if missing; `thresholds` name -> mm in the best estimate; `stations` name -> station
-    (its direction) where the best estimate is tightest, or -1; `set_by` name -> the allowance that
-    sets it in this seat; `girdle_bottom` (s,) [mm].
+    [mm], none if missing; `thresholds` name -> mm in the best estimate; `where` name -> a field
+    (s, k) whose least is tightest and how many stations lie from one value to the next, or one
+    station, -1 for none; `set_by` name -> the allowance that sets it in this seat; `girdle_bottom`
+    (s,) [mm].
     """
 
     margins: Mapping[str, Array]
     altered: Mapping[str, Array]
     room: Mapping[str, Array]
     thresholds: Mapping[str, float]
-    stations: Mapping[str, int]
+    where: Mapping[str, Where]
     set_by: Mapping[str, str]
     girdle_bottom: Array
 
@@ -175,6 +179,14 @@ class Requirements:
         """Whether all margins hold together, (s,)."""
         stack = np.array(list((self.altered if altered else self.margins).values()))
         return np.asarray((stack >= 0).all(axis=0))
+
+    def station(self, name: str, sample: int = 0) -> int:
+        """The station at which a requirement is tightest in a sample; -1 for no single place."""
+        where = self.where[name]
+        if isinstance(where, int):
+            return where
+        field, step = where
+        return _least(field, sample) * step
 
 
 def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) -> Array:
@@ -257,7 +269,7 @@ def _cut(
     assert placement.cover is not None
     margins: dict[str, Array] = {}
     thresholds: dict[str, float] = {}
-    stations: dict[str, int] = {}
+    places: dict[str, Where] = {}
     altered: dict[str, Array] = {}
     rooms: dict[str, Array] = {}
     set_by: dict[str, str] = {}
@@ -265,9 +277,9 @@ def _cut(
     spare = _spare(seats, allowances)
 
     def add(
-        name: str, margin: Array, threshold: float, station: int = -1, allowance: str = ""
+        name: str, margin: Array, threshold: float, where: Where = -1, allowance: str = ""
     ) -> None:
-        margins[name], thresholds[name], stations[name] = margin, threshold, station
+        margins[name], thresholds[name], places[name] = margin, threshold, where
         set_by[name] = allowance or KINDS[name].allowance
         altered[name] = margin
         # Flat metal round a flush seat is not brought in.
@@ -285,16 +297,16 @@ def _cut(
     if seats.notch is not None:
         # Above its notch a claw stands further in, by the depth of the notch.
         entry = entry - seats.notch
-    add("entry", entry.min(axis=1) + give, give, _least(entry), gives)
+    add("entry", entry.min(axis=1) + give, give, (entry, 1), gives)
     least = allowances["gap_min_mm"]
-    add("girdle gap", near.min(axis=1) - least, least, _least(near))
+    add("girdle gap", near.min(axis=1) - least, least, (near, 1))
     reaches = _reach_of_closing(seats)
     widest = allowances[reaches]
     reach = _per_claw(near, np.minimum) if claws else gap
-    station = _least(-reach) * (FACE_POINTS if claws else 1)
-    add("closing gap", widest - reach.max(axis=1), widest, station, reaches)
+    step = FACE_POINTS if claws else 1
+    add("closing gap", widest - reach.max(axis=1), widest, (-reach, step), reaches)
     cover = allowances["cover_min_mm"]
-    add("ledge cover", placement.cover.min(axis=1) - cover, cover, _least(placement.cover))
+    add("ledge cover", placement.cover.min(axis=1) - cover, cover, (placement.cover, 1))
     if not seats.ledge_after.all():
         add("ledge arc", *_carried(placement, allowances))
     tolerated = allowances["bearing_gap_max_mm"]
@@ -302,7 +314,7 @@ def _cut(
     need = metal_needed_mm(placement, crown, allowances)
     above = seats.top.min(axis=1) - bottom - girdle - need
     closes = _closing_allowance(placement)
-    add("metal above girdle", above, float(need[0]), _least(seats.top), closes)
+    add("metal above girdle", above, float(need[0]), (seats.top, 1), closes)
     clears = f"culet_clearance_{seats.back}_mm"
     culet = bottom - pavilion - seats.floor_z - allowances[clears]
     add("culet clearance", culet, allowances[clears], allowance=clears)
@@ -326,7 +338,7 @@ def _cut(
         altered=altered,
         room=rooms,
         thresholds=thresholds,
-        stations=stations,
+        where=places,
         set_by=set_by,
         girdle_bottom=bottom,
     )
@@ -387,10 +399,10 @@ def _uncut(
             "notch ceiling": _at_least(ceiling, under),
             "height play": 0.0,
         },
-        stations={
-            "entry": _least(enters),
-            "notch floor": _least(over) * step,
-            "notch ceiling": _least(under if claws else -inside) * step,
+        where={
+            "entry": (enters, 1),
+            "notch floor": (over, step),
+            "notch ceiling": (under if claws else -inside, step),
             "height play": -1,
         },
         set_by={
@@ -467,9 +479,9 @@ def _nearest(directions_deg: Array, at_deg: float) -> int:
     return int(np.abs((directions_deg - at_deg + 180.0) % 360.0 - 180.0).argmin())
 
 
-def _least(field: Array) -> int:
+def _least(field: Array, sample: int = 0) -> int:
     # Of places equal but for rounding the first, on every machine.
-    return int(np.round(field[0], 6).argmin())
+    return int(np.round(field[sample], 6).argmin())
 
 
 def _per_claw(field: Array, join: np.ufunc) -> Array:
