@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import Document
+from fitsolver.page.budget_form import budget_data, budget_fields, field_of
 from fitsolver.readings.reading import Level
 from fitsolver.seats.mounting_key import (
     KEYS,
@@ -91,6 +92,8 @@ NOT_MEASURED = "not measured"
 MISSING = "is missing"
 LONGEST_TEXT = 2_000
 MOST_ALLOWANCES = 100
+WEIGHTS = ("allowances", "ranking")
+"""Tables of the file that hold one number a name, each over a usual one."""
 
 _SPLIT = re.compile(r"[;\s]+|,\s+|,$")
 _UNIT = re.compile(r"(?<=[\d.,])\s*mm\b", re.IGNORECASE)
@@ -178,10 +181,11 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
             fields[key] = _gaps_text(value)
         else:
             fields[key] = _text(value)
-    allowed = data.get("allowances")
-    for name, value in (allowed if isinstance(allowed, Mapping) else {}).items():
-        fields[f"allowances.{name}"] = _text(value)
-    return fields
+    for key in WEIGHTS:
+        table = data.get(key)
+        for name, value in (table if isinstance(table, Mapping) else {}).items():
+            fields[f"{key}.{name}"] = _text(value)
+    return fields | budget_fields(data.get("budget"))
 
 
 def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
@@ -223,7 +227,9 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
             _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
         else:
             _put(table, key, _number(fields.get(key, "").strip()))
-    _put(data, "allowances", _allowances(fields, base.get("allowances")))
+    for key in WEIGHTS:
+        _put(data, key, _numbers_under(key, fields, base.get(key)))
+    _put(data, "budget", budget_data(fields, data.get("budget")))
     return data
 
 
@@ -252,8 +258,8 @@ def sketched(data: Mapping[str, Any], folder: Path | None = None) -> Data:
                 seat[each.key] = [45, 135, 225, 315]
             elif each.missing and each.key in KEYS and not each.key.startswith("opening_"):
                 seat[each.key] = NOT_MEASURED
-            elif each.key.startswith("allowances."):
-                trial.pop("allowances", None)
+            elif (table := re.split(r"[.]", each.key)[0]) in (*WEIGHTS, "budget"):
+                trial.pop(table, None)
             elif not each.missing:
                 (trial if each.key in TOP else seat).pop(each.key, None)
     return trial
@@ -276,7 +282,7 @@ def read(
     try:
         mounting = mounting_from(document(data), folder=folder)
     except InputFaults as error:
-        found += [_complaint(fault) for fault in error.faults]
+        found += [_complaint(fault, data) for fault in error.faults]
     except FitsolverError as error:
         _, value, rule, remedy = explain(error)
         found.append(Complaint(key="", value=value, rule=rule, remedy=remedy))
@@ -296,10 +302,18 @@ def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complai
     return read(data, folder)[1]
 
 
-def _complaint(fault: Fault) -> Complaint:
+def _complaint(fault: Fault, data: Mapping[str, Any]) -> Complaint:
     key = fault.key.removeprefix("seat.")
-    name = key if key.startswith("allowances.") else re.split(r"[.\[]", key, maxsplit=1)[0]
-    known = name in (*KEYS, *CHOICES, *TOP, CLAWS) or name.startswith("allowances.")
+    head = re.split(r"[.\[]", key, maxsplit=1)[0]
+    if head == "budget":
+        return Complaint(
+            key=field_of(key, data.get("budget")),
+            value=fault.value,
+            rule=fault.rule,
+            remedy=fault.remedy[:1].upper() + fault.remedy[1:],
+        )
+    name = key if head in WEIGHTS else head
+    known = name in (*KEYS, *CHOICES, *TOP, CLAWS) or head in WEIGHTS
     remedy = fault.remedy
     if fault.rule.startswith(MISSING) and name in KEYS:
         remedy = KEYS[name].remedy
@@ -517,13 +531,18 @@ def _claws_data(text: str, before: object) -> list[Data] | None:
     return found or None
 
 
-def _allowances(fields: Mapping[str, str], before: object) -> Data | None:
-    if not any(key.startswith("allowances.") for key in fields):
+def _numbers_under(table: str, fields: Mapping[str, str], before: object) -> Data | None:
+    """Read a table of one number a name; a field that was not touched stays as it was written."""
+    head = f"{table}."
+    if not any(key.startswith(head) for key in fields):
         return dict(before) if isinstance(before, Mapping) else None
+    old = before if isinstance(before, Mapping) else {}
     given: Iterable[tuple[str, str]] = (
-        (key.removeprefix("allowances."), text.strip())
-        for key, text in fields.items()
-        if key.startswith("allowances.")
-    )
-    found = {name: _number(text) for name, text in given if text}
+        (key.removeprefix(head), text.strip()) for key, text in fields.items()
+        if key.startswith(head)
+    )  # fmt: skip
+    found = {
+        name: old[name] if name in old and text == _text(old[name]) else _number(text)
+        for name, text in given if text
+    }  # fmt: skip
     return dict(list(found.items())[:MOST_ALLOWANCES]) or None

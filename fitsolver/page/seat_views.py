@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -11,6 +12,13 @@ from starlette.responses import PlainTextResponse, Response
 
 from fitsolver.errors import FitsolverError, InputFaults
 from fitsolver.files.datafile import parse_toml
+from fitsolver.page.budget_form import (
+    LISTS,
+    as_shown,
+    budget_changes,
+    field_names,
+    offered,
+)
 from fitsolver.page.seat_form import (
     CHOICES,
     CLAWS,
@@ -18,6 +26,7 @@ from fitsolver.page.seat_form import (
     LEVELS,
     PLACES,
     WAYS,
+    WEIGHTS,
     Complaint,
     Data,
     Fields,
@@ -37,11 +46,14 @@ from fitsolver.page.site import Asked, Wrong
 from fitsolver.page.store import Missing, Overtaken, Page
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.mounting_key import KEYS
+from fitsolver.seats.ranking import PARTS
 
 if TYPE_CHECKING:
     from fitsolver.seats.belief import Belief
     from fitsolver.seats.mounting import Mounting
 
+GROUPS = ("ranking", "budget", "budget.costs", "budget.brackets")
+"""Parts of the form that have faults of their own, which belong beside none of their fields."""
 KIND_BY_DEFAULT = {
     "holds": "wall",
     "state": "cut",
@@ -52,7 +64,6 @@ KIND_BY_DEFAULT = {
     "flush": "no",
     "finger_along": "width",
 }
-SHARED_FIELDS = ("story", "period")
 
 
 def mountings(asked: Asked) -> Response:
@@ -171,10 +182,14 @@ def drawing(asked: Asked) -> Response:
     fields = unkept(asked.fields)
     data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
     mounting, found = read(data, asked.site.store.folder)
-    shown = [name for name in _shown(fields) if name in asked.fields]
+    together = {name.partition(".")[0] for name in asked.fields}
+    shown = [
+        name for name in _shown(fields)
+        if name in asked.fields or (name in GROUPS and name.partition(".")[0] in together)
+    ]  # fmt: skip
     return asked.page(
         "drawing.html", **_drawing_context(asked, data, mounting), said=_redrawn(asked, found),
-        faults=_by_key(found), fields_shown=shown,
+        faults=_by_key(found, fields), fields_shown=shown,
     )  # fmt: skip
 
 
@@ -250,7 +265,9 @@ def _changes(old: Mapping[str, Any], new_: Mapping[str, Any]) -> Iterator[tuple[
         before, after = old.get(key), new_.get(key)
         if before == after:
             continue
-        if key in ("seat", "allowances") and isinstance(before, Mapping) and after:
+        if key == "budget":
+            yield from budget_changes(before, after)
+        elif key in ("seat", *WEIGHTS) and isinstance(before, Mapping) and after:
             for name in dict.fromkeys((*before, *after)):
                 if before.get(name) != after.get(name):
                     yield f"{key}.{name}", after.get(name)
@@ -308,7 +325,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "more": further(fields),
         "more_given": any(typed_of(key, fields) for key in further(fields)),
         "kept": _kept(fields),
-        "faults": _by_key(complaints(data, asked.site.store.folder)),
+        "faults": _by_key(complaints(data, asked.site.store.folder), fields),
         "keys": KEYS,
         "is_reading": is_reading,
         "in_lines": (*PLACES, GAPS),
@@ -316,6 +333,20 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "levels": LEVELS,
         "tools": tuple(dict.fromkeys((*INSTRUMENTS, *own))),
         "picture": _pictogram,
+        **_money_context(fields),
+    }
+
+
+def _money_context(fields: Mapping[str, str]) -> dict[str, Any]:
+    from fitsolver.stones.cut import names
+
+    given = {name.partition(".")[0] for name, text in fields.items() if text.strip()}
+    return {
+        "rows": {kind: offered(fields, kind) for kind in LISTS},
+        "cut_names": names(),
+        "money_given": "budget" in given,
+        "order_given": "ranking" in given,
+        "parts": PARTS,
     }
 
 
@@ -364,17 +395,24 @@ def _believed(data: Data, folder: Path, whole: Mounting | None) -> Belief | None
         return None
 
 
-def _by_key(found: list[Complaint]) -> dict[str, list[Complaint]]:
+def _by_key(
+    found: list[Complaint], fields: Mapping[str, str] = MappingProxyType({})
+) -> dict[str, list[Complaint]]:
     faults: dict[str, list[Complaint]] = {}
     for each in found:
-        faults.setdefault(each.key, []).append(each)
+        faults.setdefault(as_shown(each.key, fields), []).append(each)
     return faults
 
 
 def _shown(fields: Mapping[str, str]) -> list[str]:
     """Fields that the form shows and that may have a fault beside them."""
-    allowances = [f"allowances.{name}" for name in TABLE]
-    return ["name", "period", *CHOICES, CLAWS, *needed(fields), *further(fields), *allowances]
+    weights = [f"allowances.{name}" for name in TABLE]
+    weights += [f"ranking.{name}" for name in PARTS]
+    budget = field_names(fields)
+    return [
+        "name", "period", *CHOICES, CLAWS, *needed(fields), *further(fields), *weights, *budget,
+        *GROUPS,
+    ]  # fmt: skip
 
 
 def _kept(fields: Mapping[str, str]) -> dict[str, str]:
@@ -425,6 +463,12 @@ def label_of(name: str, words: Any) -> str:
     key, _, part = name.partition(".")
     if key == "allowances":
         return str(TABLE[part].meaning) if part in TABLE else part
+    if key in ("ranking", "budget"):
+        title = words[key].title
+        *row, last = part.split(".")
+        number = f" {int(row[1]) + 1}" if len(row) == 2 else ""
+        known = {"name": "cost_name", "amount": "cost_amount"}.get(last, last)
+        return f"{title}{number}: {words[key][known] if known in words[key] else part}"
     if key in words.readings:
         text = str(words.readings[key])
     elif key in words.kind:

@@ -26,8 +26,7 @@ if TYPE_CHECKING:
     from fitsolver.page.work import Work
 
 HERE = Path(__file__).parent
-MOST_FIELDS = 600
-LONGEST_FIELD = 60_000
+MOST_FIELDS = 1_200
 KINDS = {
     ".css": "text/css; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
