@@ -13,7 +13,14 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from fitsolver.errors import FitsolverError
-from fitsolver.page import answer_views, seat_views, share_views, stone_views, trace_views
+from fitsolver.page import (
+    answer_views,
+    range_views,
+    seat_views,
+    share_views,
+    stone_views,
+    trace_views,
+)
 from fitsolver.page.guard import Guard, Keys
 from fitsolver.page.site import Asked, Site, View, Wrong
 from fitsolver.page.store import Missing, Store
@@ -37,6 +44,7 @@ ROUTES: tuple[tuple[str, View, tuple[str, ...]], ...] = (
     ("/m/{slug}/file", seat_views.file, READ),
     ("/m/{slug}/answer", answer_views.answer, READ),
     ("/m/{slug}/answer/{cut}", answer_views.chosen, READ),
+    ("/m/{slug}/answer/{cut}/range", range_views.seating_range, READ),
     ("/m/{slug}/sheet", answer_views.sheet, READ),
     ("/m/{slug}/card", answer_views.card, READ),
     ("/m/{slug}/stones", stone_views.stones, READ),

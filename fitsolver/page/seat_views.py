@@ -468,7 +468,8 @@ def label_of(name: str, words: Any) -> str:
         *row, last = part.split(".")
         number = f" {int(row[1]) + 1}" if len(row) == 2 else ""
         known = {"name": "cost_name", "amount": "cost_amount"}.get(last, last)
-        return f"{title}{number}: {words[key][known] if known in words[key] else part}"
+        told = next((str(words[key][each]) for each in (known,) if each in words[key]), part)
+        return f"{title}{number}: {told}"
     if key in words.readings:
         text = str(words.readings[key])
     elif key in words.kind:
