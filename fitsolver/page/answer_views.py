@@ -42,6 +42,7 @@ def answer(asked: Asked) -> Response:
         "name": name_in(data, asked.slug),
         "materials": material_choices(),
         "material": material_of(asked).name,
+        "material_said": bool(asked.query.get("material")),
         "waiting": False,
     }
     found = complaints(data, asked.site.store.folder)
@@ -185,7 +186,11 @@ def task_for(asked: Asked, page: Page) -> Task:
 
         return spec(bench_for(asked, page), stuff, date=today, progress=progress)
 
-    return asked.site.work.task(asked.slug, mark, make)
+    task = asked.site.work.task(asked.slug, mark, make)
+    if task.answer is not None:
+        found: Spec = task.answer
+        asked.site.proposed.put(page.revision, tuple(item.style.name for item in found.wanted))
+    return task
 
 
 def check_context(bench: Bench, found: Check) -> dict[str, Any]:

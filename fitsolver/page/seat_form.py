@@ -47,6 +47,8 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "flush": ("no", "yes"),
 }
 """What says which kind of seat it is; all but `finger_along` stand under [seat]."""
+TAKEN: Mapping[str, str] = {"make": "hand", "finger_along": "width", "flush": "no"}
+"""What the reader takes where a file does not say; all other choices are a person's to make."""
 TOP = ("name", "story", "period", "finger_along", "finger_diameter_mm")
 LEVELS = get_args(Level)
 # The forms of a reading, by the keys that only one of them has; `reading_entry` reads them.
@@ -55,8 +57,9 @@ WAYS: Mapping[str, tuple[str, ...]] = {
     "difference": ("deep", "shallow"),
     "outside": ("outside", "metal"),
     "tried": ("drops_in", "refuses"),
-    "unmeasured": (),
 }
+UNMEASURED = "unmeasured"
+"""The part of a reading that says, ticked, that nobody could take it."""
 AGAIN = "again"
 MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
 KEPT = "kept:"
@@ -120,6 +123,16 @@ def is_reading(key: str) -> bool:
     return key in KEYS and key not in (*PLAIN, *LISTS, *PLACES, GAPS, *NO_FIELD)
 
 
+def may_be_left_out(key: str, fields: Mapping[str, str]) -> bool:
+    """Whether the form offers to say that a reading could not be taken.
+
+    Those asked first do, the opening excepted; what is asked further is left out by leaving it
+    empty.
+    """
+    asked = key in needed(fields) and is_reading(key) and not key.startswith("opening_")
+    return asked or bool(fields.get(f"{key}.{UNMEASURED}"))
+
+
 def belongs(key: str, kind: Mapping[str, str]) -> bool:
     """Whether a seat of this kind has such a reading."""
     rules = KEYS[key]
@@ -165,7 +178,8 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
         fields[key] = _text(data.get(key))
     for key in CHOICES:
         if key == "flush":
-            fields[key] = "yes" if seat.get(key) is True else "no"
+            stands = seat.get(key)
+            fields[key] = "yes" if stands is True else "no" if stands is False else _text(stands)
         elif key != "finger_along":
             fields[key] = _text(seat.get(key))
     fields[CLAWS] = _claws_text(seat.get(CLAWS))
@@ -201,7 +215,8 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
     _put(data, "period", int(period) if re.fullmatch(r"\d{1,6}", period) else period or None)
     for key in CHOICES:
         if key == "flush":
-            _put(seat, key, True if fields.get(key) == "yes" else None)
+            if fields.get(key, "") != was.get(key, ""):
+                _put(seat, key, {"yes": True, "no": False}.get(fields.get(key, "")))
         else:
             _put(data if key == "finger_along" else seat, key, fields.get(key, "").strip() or None)
     if fields.get("holds") != "claws":
@@ -395,7 +410,7 @@ def _lengths(text: str) -> float | str | list[float | str] | None:
 def _reading_fields(key: str, value: object) -> Fields:
     if not isinstance(value, Mapping):
         if isinstance(value, str) and value.strip().lower() == NOT_MEASURED:
-            return {f"{key}.way": "unmeasured"}
+            return {f"{key}.{UNMEASURED}": "yes"}
         return {key: _text(value)}
     way = next((way for way, own in WAYS.items() if any(name in value for name in own)), "read")
     fields = {} if way == "read" else {f"{key}.way": way}
@@ -406,9 +421,9 @@ def _reading_fields(key: str, value: object) -> Fields:
 
 def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object:
     """Return the entry of a reading; None where nothing was typed."""
-    way = fields.get(f"{key}.way", "") or "read"
-    if way == "unmeasured":
+    if fields.get(f"{key}.{UNMEASURED}"):
         return NOT_MEASURED
+    way = fields.get(f"{key}.way", "") or "read"
     if way not in WAYS:
         way = "read"
     entry: Data = {}

@@ -25,6 +25,7 @@ from fitsolver.page.seat_form import (
     GAPS,
     LEVELS,
     PLACES,
+    TAKEN,
     WAYS,
     WEIGHTS,
     Complaint,
@@ -36,6 +37,7 @@ from fitsolver.page.seat_form import (
     fields_of,
     further,
     is_reading,
+    may_be_left_out,
     needed,
     read,
     sketched,
@@ -54,16 +56,6 @@ if TYPE_CHECKING:
 
 GROUPS = ("ranking", "budget", "budget.costs", "budget.brackets")
 """Parts of the form that have faults of their own, which belong beside none of their fields."""
-KIND_BY_DEFAULT = {
-    "holds": "wall",
-    "state": "cut",
-    "back": "open",
-    "opening_family": "oval",
-    "opening_level": "rim",
-    "make": "hand",
-    "flush": "no",
-    "finger_along": "width",
-}
 
 
 def mountings(asked: Asked) -> Response:
@@ -90,7 +82,7 @@ def mountings(asked: Asked) -> Response:
 
 def new(asked: Asked) -> Response:
     """Ask what kind of seat it is; make the mounting of the answer."""
-    fields: Fields = {**KIND_BY_DEFAULT, **asked.fields}
+    fields: Fields = dict(asked.fields)
     wrong: list[Complaint] = []
     if asked.request.method == "POST":
         name = fields.get("name", "").strip()
@@ -104,7 +96,7 @@ def new(asked: Asked) -> Response:
             slug = asked.site.store.create(name, toml_of(data, ""))
             return asked.go(f"/m/{slug}")
     return asked.page(
-        "new.html", status=422 if wrong else 200, fields=fields, choices=CHOICES,
+        "new.html", status=422 if wrong else 200, fields=fields, choices=CHOICES, taken=TAKEN,
         faults=_by_key(wrong),
     )  # fmt: skip
 
@@ -189,7 +181,7 @@ def drawing(asked: Asked) -> Response:
     ]  # fmt: skip
     return asked.page(
         "drawing.html", **_drawing_context(asked, data, mounting), said=_redrawn(asked, found),
-        faults=_by_key(found, fields), fields_shown=shown,
+        faults=_by_key(found, fields), fields_shown=shown, keys=KEYS,
     )  # fmt: skip
 
 
@@ -307,6 +299,7 @@ def _form(
         revision=page.revision if revision is None else revision,
         said=said,
         choices=CHOICES,
+        taken=TAKEN,
         allowances=TABLE,
         **_form_context(asked, fields, data),
         **_drawing_context(asked, data),
@@ -328,6 +321,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "faults": _by_key(complaints(data, asked.site.store.folder), fields),
         "keys": KEYS,
         "is_reading": is_reading,
+        "leavable": {key for key in KEYS if may_be_left_out(key, fields)},
         "in_lines": (*PLACES, GAPS),
         "ways": WAYS,
         "levels": LEVELS,
@@ -367,7 +361,7 @@ def _pictogram(key: str, kind: Mapping[str, str]) -> Markup:
 def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) -> dict[str, Any]:
     known = _believed(data, asked.site.store.folder, whole)
     if known is None:
-        return {"picture_of_seat": None, "assumed": ()}
+        return {"picture_of_seat": None, "assumed": (), "assumed_of": {}}
     from fitsolver.drawings.drawing import seat_drawing
     from fitsolver.page.ink import svg
     from fitsolver.telling.layout import words as in_words
@@ -377,7 +371,13 @@ def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) ->
          item.unit.replace("deg", "°").replace("pct", "%"), item.source)
         for item in known.assumed
     ]  # fmt: skip
-    return {"picture_of_seat": Markup(svg(seat_drawing(known))), "assumed": assumed}
+    return {
+        "picture_of_seat": Markup(svg(seat_drawing(known))),
+        "assumed": assumed,
+        "assumed_of": {
+            item.name: told for item, told in zip(known.assumed, assumed, strict=True)
+        },
+    }  # fmt: skip
 
 
 def _believed(data: Data, folder: Path, whole: Mounting | None) -> Belief | None:

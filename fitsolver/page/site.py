@@ -182,6 +182,8 @@ class Site:
         }
         self.environment.filters |= {"data": data_element, "per_cent": per_cent_element}
         self.benches: Kept[str, Bench] = Kept(6)
+        # Cuts proposed last for a mounting as its file is, the best first.
+        self.proposed: Kept[str, tuple[str, ...]] = Kept(50)
         self._work: Work | None = None
         self._warm = False
         self._lock = Lock()
