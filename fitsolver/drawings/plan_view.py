@@ -48,7 +48,27 @@ def empty_plan(scene: EmptySeat, letters: tuple[str, str], pen: float) -> Board:
     _metal_lines(board, scene, _metal(board, scene))
     _openings(board, scene)
     _axes(board, scene, letters)
+    _directions(board, scene)
     return board
+
+
+def _directions(board: Board, scene: EmptySeat) -> None:
+    """Write beside each claw where it stands, and in each gap of the ledge from where to where."""
+    pen = board.pen
+    if scene.claws:
+        for body in scene.bodies:
+            middle = body[FACE_POINTS // 2]
+            angle = float(np.rad2deg(np.arctan2(middle[1], middle[0]))) % 360
+            inward = middle * (1 - 17 * pen / float(np.hypot(*middle)))
+            board.label(inward, f"{angle:.0f}°", size=_SMALL)
+        return
+    for start, stop in scene.seats.belief.mounting.ledge_missing_deg:
+        middle = np.deg2rad(start + (stop - start) % 360 / 2)
+        way = np.array([np.cos(middle), np.sin(middle)])
+        edge = float((scene.face @ way).max())
+        text = f"no ledge\n{start % 360:.0f}° to {stop % 360:.0f}°"
+        board.label(way * (edge - 42 * pen * abs(way[0]) - 24 * pen * abs(way[1])), text,
+                    size=_SMALL)  # fmt: skip
 
 
 def _metal(board: Board, scene: EmptySeat) -> list[list[Array]]:

@@ -90,6 +90,7 @@ def build(store: Store, keys: Keys, hosts: Collection[str], *, address: str = ""
             FitsolverError: _told(site, lambda _, error: (422, str(error))),
         },
     )  # fmt: skip
+    app.state.site = site
     return Guard(app, keys=keys, hosts=hosts, files=FILES)
 
 

@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 from fitsolver.page.app import build
 from fitsolver.page.guard import Keys
 from fitsolver.page.server import LOCAL, listener
+from fitsolver.page.site import Site
 from fitsolver.page.store import Store
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -38,6 +39,7 @@ class Visitor:
         self.keys = Keys(shared=shared)
         self.store = Store(folder)
         self.app = build(self.store, self.keys, {"testserver"}, address="http://testserver")
+        self.site: Site = self.app.app.state.site
         self.client = TestClient(self.app, follow_redirects=False)
 
     def __enter__(self) -> Visitor:
