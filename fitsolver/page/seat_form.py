@@ -323,7 +323,7 @@ def _complaint(fault: Fault, data: Mapping[str, Any]) -> Complaint:
     if head == "budget":
         return Complaint(
             key=field_of(key, data.get("budget")),
-            value=fault.value,
+            value=_shown(fault.value),
             rule=fault.rule,
             remedy=fault.remedy[:1].upper() + fault.remedy[1:],
         )
@@ -337,10 +337,15 @@ def _complaint(fault: Fault, data: Mapping[str, Any]) -> Complaint:
     rule = f"{rest}: {fault.rule}" if known and rest.startswith("[") else fault.rule
     return Complaint(
         key=name if known else "",
-        value=fault.value,
+        value=_shown(fault.value),
         rule=rule if known else f"{fault.key} {rule}",
         remedy=remedy[:1].upper() + remedy[1:],
     )
+
+
+def _shown(value: object) -> object:
+    """What of a faulty value is repeated beside its field: nobody typed a table of a file."""
+    return None if isinstance(value, Mapping) else value
 
 
 def text_of(value: object) -> str:
