@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence, Sized
 from difflib import SequenceMatcher
-from typing import Any
+from typing import Any, TypeVar
 
 Fields = dict[str, str]
 Data = dict[str, Any]
+Item = TypeVar("Item")
 
 PREFIX = "budget."
 PLAIN = ("currency", "currency_stands", "total")
@@ -22,11 +23,12 @@ BRACKET = ("from_ct", "to_ct", "low", "high", "cut", "note", "quoted_by", "quote
 LISTS: Mapping[str, tuple[str, ...]] = {"costs": COST, "brackets": BRACKET}
 # Empty rows that the form offers behind those that are filled.
 OFFERED = 2
-MOST_ROWS = 40
+MOST_ROWS = 60
+"""Longer lists have no fields: they stay as the file has them."""
 LONGEST_TEXT = 500
 UNNAMED = "cost"
 
-_ROW = re.compile(r"budget\.(costs|brackets)\.(\d{1,3})\.(\w+)")
+_ROW = re.compile(r"budget\.(costs|brackets)\.(\d{1,2})\.(\w+)")
 # What a float keeps as it was typed; all else stays text, and the reader says what it may mean.
 _NUMBER = re.compile(r"\d{1,9}(?:\.\d{1,2})?")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -38,17 +40,20 @@ def budget_fields(budget: object) -> Fields:
         return {}
     fields = {f"{PREFIX}{name}": _text(budget.get(name)) for name in PLAIN}
     costs = budget.get("costs")
-    for k, (name, amount) in enumerate(costs.items() if isinstance(costs, Mapping) else ()):
+    for k, (name, amount) in enumerate(_short(costs.items() if isinstance(costs, Mapping) else ())):
         fields |= {_name("costs", k, "name"): str(name), _name("costs", k, "amount"): _text(amount)}
-    for k, row in enumerate(_rows_of(budget)):
+    for k, row in enumerate(_short(_rows_of(budget))):
         fields |= {_name("brackets", k, part): text for part, text in _bracket_fields(row).items()}
     return fields
 
 
 def budget_data(fields: Mapping[str, str], before: object) -> Any:
     """Write the fields over the table [budget]; None if nothing is left of it."""
+    typed_any = any(text.strip() for name, text in fields.items() if name.startswith(PREFIX))
     if not any(name.startswith(PREFIX) for name in fields):
         return before
+    if before is not None and not isinstance(before, Mapping) and not typed_any:
+        return before  # no table: the reader says so
     was = budget_fields(before)
     old: Mapping[str, Any] = before if isinstance(before, Mapping) else {}
     table: Data = {name: old[name] for name in old if name not in (*PLAIN, *LISTS)}
@@ -58,10 +63,17 @@ def budget_data(fields: Mapping[str, str], before: object) -> Any:
             table[name] = old[name]
         elif typed:
             table[name] = typed[:LONGEST_TEXT] if name != "total" else _number(typed)
-    costs = _costs(fields, was, old.get("costs"))
-    brackets = [_bracket(k, fields, was, _rows_of(old)) for k in filled(fields, "brackets")]
-    table |= {"costs": costs} if costs else {}
-    table |= {"brackets": brackets} if brackets else {}
+    for kind in LISTS:
+        if kind in old and (_rows(fields, kind) == _rows(was, kind) or _is_long(old[kind])):
+            table[kind] = old[kind]  # untouched, or more than the form has fields for
+        elif kind == "costs":
+            table[kind] = _costs(fields, was, old.get(kind))
+        else:
+            table[kind] = [_bracket(k, fields, was, _rows_of(old)) for k in filled(fields, kind)]
+    table = {
+        name: value for name, value in table.items()
+        if value not in ({}, []) or old.get(name) == value
+    }  # fmt: skip
     ordered = {name: table[name] for name in (*old, *table) if name in table}
     # Where an amount stands is no budget by itself.
     return ordered if any(name != "currency_stands" for name in ordered) else None
@@ -74,13 +86,13 @@ def filled(fields: Mapping[str, str], kind: str) -> list[int]:
         for name, text in fields.items()
         if text.strip() and (match := _ROW.fullmatch(name)) and match[1] == kind
     }
-    return sorted(found)[:MOST_ROWS]
+    return sorted(found)
 
 
 def offered(fields: Mapping[str, str], kind: str) -> range:
     """Rows that the form shows: to the last one that is filled, and a few empty ones."""
     rows = filled(fields, kind)
-    return range(min((rows[-1] + 1 if rows else 0) + OFFERED, MOST_ROWS))
+    return range((rows[-1] + 1 if rows else 0) + OFFERED)
 
 
 def field_names(fields: Mapping[str, str]) -> list[str]:
@@ -165,6 +177,23 @@ def budget_changes(old: object, new: object) -> Iterator[tuple[str, object]]:
         yield f"{PREFIX}brackets[{k}]", None
     for k, row in enumerate(added, len(before) - len(gone)):
         yield f"{PREFIX}brackets[{k}]", row
+
+
+def _rows(fields: Mapping[str, str], kind: str) -> Fields:
+    """What is typed in the rows of costs or brackets."""
+    head = f"{PREFIX}{kind}."
+    return {
+        name: text.strip() for name, text in fields.items()
+        if name.startswith(head) and text.strip()
+    }  # fmt: skip
+
+
+def _is_long(rows: object) -> bool:
+    return isinstance(rows, Sized) and len(rows) > MOST_ROWS
+
+
+def _short(rows: Collection[Item]) -> Collection[Item]:
+    return () if _is_long(rows) else rows
 
 
 def _mark(row: Mapping[str, Any]) -> tuple[str, str]:

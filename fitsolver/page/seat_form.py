@@ -551,12 +551,14 @@ def _claws_data(text: str, before: object) -> list[Data] | None:
     return found or None
 
 
-def _numbers_under(table: str, fields: Mapping[str, str], before: object) -> Data | None:
+def _numbers_under(table: str, fields: Mapping[str, str], before: Any) -> Any:
     """Read a table of one number a name; a field that was not touched stays as it was written."""
     head = f"{table}."
     if not any(key.startswith(head) for key in fields):
-        return dict(before) if isinstance(before, Mapping) else None
-    old = before if isinstance(before, Mapping) else {}
+        return before
+    if before is not None and not isinstance(before, Mapping):
+        return before  # no table: the reader says so
+    old = before or {}
     given: Iterable[tuple[str, str]] = (
         (key.removeprefix(head), text.strip()) for key, text in fields.items()
         if key.startswith(head)

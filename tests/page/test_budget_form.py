@@ -162,3 +162,19 @@ def test_weights_of_the_ranking_come_back_and_change_in_place() -> None:
     assert found == []
     assert mounting is not None
     assert dict(mounting.ranking) == {"fill": 0.6, "period": 0.0}
+
+
+@pytest.mark.parametrize(
+    "budget",
+    [5, {"costs": 3, "total": 9, "currency": "EUR"}, {"brackets": [1, {"from_ct": 1}], "total": 2},
+     {"brackets": [{"from_ct": k, "per_ct": 9} for k in range(90)], "currency": "EUR", "total": 9},
+     {"total": [1], "currency": {"x": 1}, "other": True}],
+)  # fmt: skip
+def test_what_the_form_cannot_show_stays_in_the_file(budget: Any) -> None:
+    data = {"name": "x", "seat": {"holds": "wall"}, "budget": budget, "ranking": 4}
+    fields = fields_of(data)
+    # As a browser sends it: every field that is shown, the empty ones too.
+    shown = dict.fromkeys([*field_names(fields), "ranking.fill"], "") | fields
+    assert data_of(shown, data)["budget"] == budget
+    assert data_of(shown, data)["ranking"] == 4
+    complaints(data_of(shown, data))
