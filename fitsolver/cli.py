@@ -113,6 +113,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command, print its answer and return its exit code."""
     # Matrices here are small: threads on them cost more than they give.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # No plugin takes part here, and looking for some reads every installed package.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A name in letters that the terminal lacks must not end in a traceback.

@@ -21,6 +21,7 @@ from fitsolver.drawings.drawing import (
     drawing_of,
     gallery,
     proposals_drawing,
+    seat_drawing,
     write_drawing,
 )
 from fitsolver.drawings.figure import Area, Arrow, Dimension, Drawing, Label, Lines, Stroke
@@ -29,6 +30,7 @@ from fitsolver.drawings.set_stone import section_directions, set_stone
 from fitsolver.errors import FitsolverError
 from fitsolver.files.datafile import parse_toml
 from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.seats.belief import belief
 from fitsolver.seats.mounting import load_mounting, mounting_from
 from fitsolver.stones.cut import cut, cuts, names
 from fitsolver.stones.form import form
@@ -580,3 +582,39 @@ def test_lines_are_seen_without_colour() -> None:
     # Kinds of line that the legend sets side by side differ in dash or width.
     kinds = [paint.PENS[role] for role in ("opening", "hidden", "datum", "beyond", "metal")]
     assert len({(pen.dash, pen.width) for pen in kinds}) == len(kinds)
+
+
+# The empty seat
+
+EVERY = [path for path in sorted(EXAMPLES.glob("*.toml")) if path.stem != "faulty"]
+
+
+@pytest.mark.parametrize("path", EVERY, ids=[path.stem for path in EVERY])
+def test_no_text_of_an_empty_seat_lies_on_anything(path: Path) -> None:
+    assert clashes(seat_drawing(belief(load_mounting(path)))) == []
+
+
+def test_an_empty_seat_says_where_its_ledge_is_missing() -> None:
+    known = belief(load_mounting(EXAMPLES / "worn-oval-collet.toml"))
+    ((start, stop),) = known.mounting.ledge_missing_deg
+    drawing = seat_drawing(known)
+    (label,) = [
+        item for item in drawing.items if isinstance(item, Label) and "no ledge" in item.text
+    ]
+    assert label.text == f"no ledge\n{start:.0f}° to {stop:.0f}°"
+    assert f"No ledge from {start:.0f}° to {stop:.0f}°." in drawing.description
+    # The edge of the ledge is an open line that leaves the gap free.
+    edges = [item for item in drawing.items if isinstance(item, Stroke) and item.role == "hidden"]
+    assert edges
+    assert not any(item.closed for item in edges)
+
+
+def test_an_empty_seat_says_where_its_claws_stand() -> None:
+    known = belief(load_mounting(EXAMPLES / "claw-ring.toml"))
+    drawing = seat_drawing(known)
+    texts = [item.text for item in drawing.items if isinstance(item, Label)]
+    # The other two are named over the section that cuts them.
+    assert {"140°", "320°"} <= set(texts)
+    assert "Section A–A through the claws at 40° and 220°" in texts
+    assert "Claws at 40°, 140°, 220°, 320°." in drawing.description
+    assert "opening as read" in texts

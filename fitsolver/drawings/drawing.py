@@ -6,7 +6,7 @@ the sections, what the letters mean below.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from fitsolver.drawings.set_stone import (
 from fitsolver.drawings.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
 from fitsolver.fitting.solver import FLOORS, HEIGHTS, Bench, Check
 from fitsolver.seats.belief import Belief
+from fitsolver.seats.mounting import Mounting
 
 __all__ = [
     "cut_drawing",
@@ -106,10 +107,25 @@ def seat_drawing(known: Belief) -> Drawing:
     _place(sheet, view, f"Section A–A{_where(scene, direction)}")
     low = _dimension_rows(sheet, key, sheet.low - 18 * pen)
     scale_bar(sheet, EDGE * pen, low - 6 * pen)
+    y = sheet.low - 12 * pen
+    sheet.stroke([[EDGE * pen, y], [(SHEET_PENS - EDGE) * pen, y]], "frame")
+    _line_key(sheet, scene, y - 12 * pen, ())
     dimensions = "; ".join(f"{row.name} {row.value}" for row in key.rows)
     return sheet.sheet(
-        f"{known.mounting.name}: the empty seat", f"Plan and section. Dimensions: {dimensions}."
+        f"{known.mounting.name}: the empty seat",
+        f"Plan and section. {_round_about(known.mounting)}Dimensions: {dimensions}.",
     )
+
+
+def _round_about(mounting: Mounting) -> str:
+    """Where claws stand and where the ledge is missing, for those who hear the drawing."""
+    said = ""
+    if mounting.holds == "claws":
+        places = ", ".join(f"{angle:.0f}°" for angle in mounting.claw_directions_deg)
+        said += f"Claws at {places}. "
+    for start, stop in mounting.ledge_missing_deg:
+        said += f"No ledge from {start:.0f}° to {stop:.0f}°. "
+    return said
 
 
 def _place(board: Board, view: Board, caption: str) -> None:
@@ -173,7 +189,13 @@ def _foot(board: Board, scene: SetStone, key: Key) -> None:
     board.stroke([[EDGE * pen, y], [(SHEET_PENS - EDGE) * pen, y]], "frame")
     y -= 13 * pen
     conflict = "metal to cut for the bearing" if not scene.cut else "stone and metal overlap"
-    entries: list[tuple[str, str]] = [("metal", "metal, cut"), ("conflict", conflict)]
+    _line_key(board, scene, y, [("conflict", conflict)])
+
+
+def _line_key(board: Board, scene: EmptySeat, y: float, more: Sequence[tuple[str, str]]) -> None:
+    """Say in two columns what lines and hatches mean, from y down."""
+    pen = board.pen
+    entries: list[tuple[str, str]] = [("metal", "metal, cut"), *more]
     if scene.claws:
         entries.append(("opening", "opening as read"))
         entries.append(("beyond", "claw behind the section"))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import SHEET_PENS, Board, Label
 from fitsolver.drawings.projection import contours, edges
-from fitsolver.drawings.set_stone import EmptySeat, SetStone, section_directions
+from fitsolver.drawings.set_stone import EmptySeat, SetStone, claw_directions, section_directions
 from fitsolver.seats.metal import ledge_arcs
 from fitsolver.seats.seat import FACE_POINTS
 from fitsolver.stones import outline
@@ -48,7 +48,38 @@ def empty_plan(scene: EmptySeat, letters: tuple[str, str], pen: float) -> Board:
     _metal_lines(board, scene, _metal(board, scene))
     _openings(board, scene)
     _axes(board, scene, letters)
+    _directions(board, scene)
     return board
+
+
+def _directions(board: Board, scene: EmptySeat) -> None:
+    """Write beside claws where they stand, and in each gap of the ledge from where to where.
+
+    Claws that the section cuts are named over the section.
+    """
+    pen = board.pen
+    if scene.claws:
+        named = claw_directions(scene, section_directions(scene)[0])
+        for body in scene.bodies:
+            middle = body[FACE_POINTS // 2]
+            angle = float(np.rad2deg(np.arctan2(middle[1], middle[0]))) % 360
+            if any(abs(angle - each) < 1 for each in named):
+                continue
+            way = middle / float(np.hypot(*middle))
+            # Half of the text lies between its middle and the metal.
+            clear = (4 + 13 * abs(way[0]) + 7 * abs(way[1])) * pen
+            at = way * (float((body @ way).max()) + clear)
+            if abs(way[0]) < 0.2:  # beside the mark of the section across
+                at = at + np.array([20.0 * pen, 0.0])
+            board.label(at, f"{angle:.0f}°", size=_SMALL)
+        return
+    for start, stop in scene.seats.belief.mounting.ledge_missing_deg:
+        middle = np.deg2rad(start + (stop - start) % 360 / 2)
+        way = np.array([np.cos(middle), np.sin(middle)])
+        edge = float((scene.face @ way).max())
+        text = f"no ledge\n{start % 360:.0f}° to {stop % 360:.0f}°"
+        board.label(way * (edge - 42 * pen * abs(way[0]) - 24 * pen * abs(way[1])), text,
+                    size=_SMALL)  # fmt: skip
 
 
 def _metal(board: Board, scene: EmptySeat) -> list[list[Array]]:

@@ -86,7 +86,13 @@ Millimetres = Annotated[float, _Length()]
 Number = Annotated[float, _Number()]
 Many = Annotated[tuple[Item, ...], _FromList()]
 
-STRICT: Any = {"strict": True, "extra": "forbid", "frozen": True, "allow_inf_nan": False}
+STRICT: Any = {
+    "strict": True,
+    "extra": "forbid",
+    "frozen": True,
+    "allow_inf_nan": False,
+    "defer_build": True,
+}
 """The `model_config` of every model of a file."""
 
 

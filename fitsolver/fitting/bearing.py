@@ -25,6 +25,8 @@ ALONG = np.array([0.0, 0.5, 1.0])
 # are tried over each run.
 _FACETS, _DOME_FACETS = 6, 12
 _CORNERS = 3
+# Part of a run over which the pavilion's slope is taken, by the size of a number [bytes].
+_SMALL = {4: 3e-3, 8: 1e-6}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +62,7 @@ class Ledge:
         out = self.wall.points - self.inner
         edge = Pavilion.over(self.form, self.inner, self.nominal)
         z, zeta = [inner_z], [edge.share()]
-        for part in ALONG[1:]:
+        for part in ALONG[1:].tolist():
             places = self.inner + part * end * out
             z.append(inner_z + part * end * (outer_z - inner_z))
             zeta.append(Pavilion.over(self.form, places, self.nominal).share())
@@ -86,6 +88,8 @@ class Ledge:
         )  # fmt: skip
         rim, share = self.form.rim
         depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
+        kind = self.width.dtype
+        rim, share = rim.astype(kind, copy=False), share.astype(kind, copy=False)
         # In the nominal seat every vertex is tried, also a little beside its run.
         nominal = [field[self.nominal] for field in fields]
         x, y = rim.T[..., None]
@@ -93,8 +97,8 @@ class Ledge:
         z += depth[self.nominal] * share[:, None]
         count = min(_CORNERS, len(rim))
         highest = np.argpartition(-z, count - 1, axis=0)[:count]
-        best = np.full(out_x.shape, -np.inf)
-        found, zeta = best.copy(), np.zeros(best.shape)
+        best = np.full_like(out_x, -np.inf)
+        found, zeta = best.copy(), np.zeros_like(best)
         for vertex in highest:
             x, y = rim[vertex].T
             z = _on_the_ledge(fields, x, y)
@@ -149,7 +153,7 @@ class Pavilion:
     def share(self, way: Array | float = 0.0) -> Array:
         """How deep the pavilion is over its points, or some way (2, s, n) beside them, (s, n)."""
         if len(self.levels) == 0:
-            return np.ones(self.points.shape[1:])
+            return np.ones_like(self.points[0])
         rise = greatest(self.form, self.points + way, self.slopes, self.levels)
         return np.minimum(-rise, 1.0, out=rise)
 
@@ -160,7 +164,7 @@ class Pavilion:
         straight lines. The lines that are least at its two ends cross at a first guess; the line
         that is least there takes the place of one of them for the second.
         """
-        small = 1e-6
+        small = _SMALL[self.points.dtype.itemsize]
         way = following(self.points) - self.points
         stop = following(start)
         gain = (self.share(small * way) - start) / small

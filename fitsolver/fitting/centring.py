@@ -18,7 +18,7 @@ def widest_least(slack: Array, normal: Array) -> Array:
     -tau log sum exp(-slack / tau), tau falling through `_SOFTNESS`; the minimum found is below the
     true one by at most tau log k.
     """
-    shift = np.zeros((2, len(slack), 1))
+    shift = np.zeros((2, len(slack), 1), dtype=slack.dtype)
     x, y = normal
     for tau in _SOFTNESS:
         now = slack - shift[0] * x - shift[1] * y

@@ -7,7 +7,7 @@ outline faces it squarely, as a stone's corner faces a smooth wall. Which normal
 matter is settled on one seat, the nominal one, and only their neighbours are tried on the others.
 
 Lengths are in widths of the stone, so that one outline serves every size. Plan vectors lead with
-the axis x, y; then come samples s and points n.
+the axis x, y; then come samples s and points n. Answers come in the precision of the points.
 """
 
 from __future__ import annotations
@@ -81,8 +81,9 @@ def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
     outline, or of pavilion facets.
     """
     x, y = points[0], np.abs(points[1]) if form.mirrored else points[1]
-    best = np.full(x.shape, -np.inf)
+    best = np.full(x.shape, -np.inf, dtype=x.dtype)
     here, more = np.empty_like(best), np.empty_like(best)
+    slopes, levels = slopes.astype(x.dtype, copy=False), levels.astype(x.dtype, copy=False)
     for slope, level in zip(slopes, levels, strict=True):
         np.multiply(x, slope[0], out=here)
         np.multiply(y, slope[1], out=more)
@@ -139,9 +140,9 @@ def facing(form: Form, metal: Metal, nominal: int) -> Array:
     before[0] -= 2 * np.pi
     out_x, out_y = metal.outward
     turn = np.arctan2(out_y[nominal], out_x[nominal]) + np.deg2rad(RUN_FAN_DEG)[:, None]
-    best = np.full(out_x.shape, -np.inf)
-    place = np.empty(metal.points.shape)
-    for x, y in ring[_sectors(before, turn)].transpose(0, 2, 1):
+    best = np.full_like(out_x, -np.inf)
+    place = np.empty_like(metal.points)
+    for x, y in ring[_sectors(before, turn)].transpose(0, 2, 1).astype(best.dtype):
         here = out_x * x
         here += out_y * y
         better = here > best

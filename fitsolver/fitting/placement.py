@@ -2,7 +2,8 @@
 
 One kernel for one seat or hundreds: every array leads with the seats' sample axis. The stone is
 its form (outline and pavilion facets) with a size for each sample; depth stays free, so that one
-placement serves every depth.
+placement serves every depth. Seats in single precision are answered in it, but for the nominal
+one's own centring.
 
 Pose rule: level, at a fixed turn, shifted in the plane to where the least of all plan margins
 (gap, closing gap, cover; notch floor and ceiling) is widest: a stone seats if it seats in some
@@ -12,7 +13,9 @@ others once, from where the nominal one came to lie.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,22 +136,26 @@ class _Plan:
 
     def normals(self, points: Array, chosen: Indices) -> Array:
         """The outline's normals (2, n) of the given numbers, on the side the points are on."""
-        normals = self.form.normals[chosen]
+        normals = self.form.normals[chosen].astype(points.dtype, copy=False)
         return self.form.unfold(normals, points[:, self.nominal].T).T
 
     def alone(self) -> _Plan:
-        """The nominal seat alone."""
+        """The nominal seat alone, in double precision."""
         row = slice(self.nominal, self.nominal + 1)
-        bounds = self.bounds
+
+        def fully(values: Array) -> Array:
+            return values.astype(np.float64)
+
+        metal = self.metal.row(self.nominal)
         return replace(
             self,
-            metal=self.metal.row(self.nominal),
-            facing=self.facing[:, row],
-            inner=None if self.inner is None else self.inner[:, row],
+            metal=Metal.of(fully(metal.points), metal.joined),
+            facing=fully(self.facing[:, row]),
+            inner=None if self.inner is None else fully(self.inner[:, row]),
             bounds=Bounds(
-                gap_low=bounds.gap_low[row],
-                gap_high=bounds.gap_high[row],
-                cover_low=bounds.cover_low[row],
+                gap_low=fully(self.bounds.gap_low[row]),
+                gap_high=fully(self.bounds.gap_high[row]),
+                cover_low=fully(self.bounds.cover_low[row]),
             ),
             nominal=0,
         )
@@ -177,28 +184,14 @@ def place(
     gaps with it: 0.3 % of a gap.
     """
     datum = girdle_z if girdle_z is not None else (0.0 if seats.state == "cut" else -0.5)
-    low = np.broadcast_to(np.asarray(datum, dtype=np.float64), girdle.shape)[:, None]
+    kind = seats.opening.dtype
+    length, width, girdle = (side.astype(kind, copy=False) for side in (length, width, girdle))
+    low = np.broadcast_to(np.asarray(datum, dtype=kind), girdle.shape)[:, None]
     # The edge of the girdle that leaning metal comes nearest to.
     height = np.where(seats.lean > 0, low + girdle[:, None], low)
-    c, s = np.cos(turn_rad), np.sin(turn_rad)
-    # In widths of the stone, and in its length over its form's ratio.
-    across = 1 / width[:, None]
-    along = form.length_ratio / length[:, None]
-
-    def seen(points: Array) -> Array:
-        """Plan points (s, n, 2) in the turned stone's frame and widths, (2, s, n)."""
-        x, y = points[..., 0], points[..., 1]
-        turned = np.empty((2, len(width), x.shape[1]))
-        np.multiply(x, c * along, out=turned[0])
-        np.multiply(y, c * across, out=turned[1])
-        if turn_rad != 0:
-            turned[0] += y * (s * along)
-            turned[1] -= x * (s * across)
-        return turned
-
-    one_piece = np.roll(seats.claw, -1) == seats.claw
-    metal = Metal.of(seen(seats.opening_at(height)), one_piece)
-    inner = None if seats.ledge_inner is None else seen(seats.ledge_inner)
+    seen = _View(form=form, turn_rad=turn_rad, length=length, width=width)
+    metal = Metal.of(seen.plan(seats.opening_at(height)), _one_piece(seats))
+    inner = None if seats.ledge_inner is None else seen.plan(seats.ledge_inner)
     bare = None if seats.ledge_after.all() else ~seats.has_ledge
     plan = _Plan(
         form=form,
@@ -207,9 +200,9 @@ def place(
         inner=inner,
         bare=bare,
         bounds=Bounds(
-            gap_low=_column(bounds.gap_low) / width[:, None],
-            gap_high=_column(bounds.gap_high) / width[:, None],
-            cover_low=_column(bounds.cover_low) / width[:, None],
+            gap_low=_column(bounds.gap_low, kind) / width[:, None],
+            gap_high=_column(bounds.gap_high, kind) / width[:, None],
+            cover_low=_column(bounds.cover_low, kind) / width[:, None],
         ),
         claws=seats.holds == "claws",
         cut=seats.state == "cut",
@@ -223,49 +216,101 @@ def place(
     near = nearest_of_run(metal, gap, plan.facing) * width[:, None]
     gap *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
-    outward = seats.outward @ np.array([[c, -s], [s, c]])
+    outward = seen.turned(seats.outward).astype(kind, copy=False)
     inward = seats.lean * np.einsum("kn,nk->n", plan.normals(metal.points, tried[0]), outward)
-
-    cover = contact_z = contact_zeta = gallery_zeta = None
+    cover = None
     if inner is not None:
         inner = inner - at
         cover = -distance(form, inner, with_neighbours(form, plan.nearest(inner, 2)))
         cover *= width[:, None]
-        wall_points = seen(seats.opening) - at
-        if seats.lean.shape[1] > 1 or bare is not None:
-            wall = Metal.of(wall_points, one_piece & seats.ledge_after)
-        else:  # A common lean shifts the runs of the wall without turning them.
-            wall = replace(metal, points=wall_points)
-        # The wall at the datum plane rather than at the girdle.
-        beyond = gap + height * inward
-        ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
-        if bare is not None:
-            cover[:, bare] = -np.inf  # nothing to touch there
-        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
         if bare is not None:
             cover[:, bare] = np.inf
+    return carried(
+        Placement(
+            form=form,
+            seats=seats,
+            turn_rad=turn_rad,
+            length=length,
+            width=width,
+            shift=(shift * width).T,
+            gap=gap,
+            near=near,
+            height=height,
+            inward=inward,
+            cover=cover,
+            contact_z=None,
+            contact_zeta=None,
+            gallery_zeta=None,
+        ),
+        form,
+        nominal,
+    )
+
+
+def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
+    """The placement of a form that has the placed one's outline: what it touches is found anew."""
+    seats, width = placement.seats, placement.width
+    seen = _View(form=form, turn_rad=placement.turn_rad, length=placement.length, width=width)
+    at = (placement.shift / width[:, None]).T[..., None]
+    contact_z = contact_zeta = gallery_zeta = None
+    if placement.cover is not None and seats.ledge_inner is not None:
+        inner = seen.plan(seats.ledge_inner) - at
+        wall = Metal.of(seen.plan(seats.opening) - at, _one_piece(seats) & seats.ledge_after)
+        # The wall at the datum plane rather than at the girdle.
+        beyond = placement.gap + placement.height * placement.inward
+        ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
+        # Where no ledge is left there is nothing to touch.
+        cover = np.where(np.isinf(placement.cover), -np.inf, placement.cover)
+        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        pavilion = Pavilion.over(form, seen(seats.gallery) - at, nominal)
+        pavilion = Pavilion.over(form, seen.plan(seats.gallery) - at, nominal)
         share = pavilion.share()
         gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
-    return Placement(
+    return replace(
+        placement,
         form=form,
-        seats=seats,
-        turn_rad=turn_rad,
-        length=length,
-        width=width,
-        shift=(shift * width).T,
-        gap=gap,
-        near=near,
-        height=height,
-        inward=inward,
-        cover=cover,
         contact_z=contact_z,
         contact_zeta=contact_zeta,
         gallery_zeta=gallery_zeta,
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _View:
+    """How a seat is seen from a turned stone: in widths, and its length over its form's ratio."""
+
+    form: Form
+    turn_rad: float
+    length: Array
+    width: Array
+
+    def plan(self, points: Array) -> Array:
+        """Plan points (s, n, 2) [mm] in the turned stone's frame and widths, (2, s, n)."""
+        c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
+        across = 1 / self.width[:, None]
+        along = self.form.length_ratio / self.length[:, None]
+        x, y = points[..., 0], points[..., 1]
+        turned = np.empty((2, len(self.width), x.shape[1]), dtype=self.width.dtype)
+        np.multiply(x, c * along, out=turned[0])
+        np.multiply(y, c * across, out=turned[1])
+        if self.turn_rad != 0:
+            turned[0] += y * (s * along)
+            turned[1] -= x * (s * across)
+        return turned
+
+    def turned(self, vectors: Array) -> Array:
+        """Vectors (n, 2) in the turned stone's frame."""
+        c, s = math.cos(self.turn_rad), math.sin(self.turn_rad)
+        ahead: Array = vectors @ np.array([[c, -s], [s, c]])
+        return ahead
+
+
+def _one_piece(seats: Seats) -> NDArray[np.bool_]:
+    """Whether metal joins a station (n,) to the next."""
+    joined: NDArray[np.bool_] = np.roll(seats.claw, -1) == seats.claw
+    return joined
 
 
 def _shift(plan: _Plan) -> Array:
@@ -283,7 +328,7 @@ def _shift(plan: _Plan) -> Array:
         return here
     # In the others the metal's middle is as far from the stone's, to begin with.
     mean = plan.metal.points.mean(axis=2)
-    start: Array = here + mean - mean[:, plan.nominal : plan.nominal + 1]
+    start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
     return start + _step(plan, start)
 
 
@@ -333,9 +378,9 @@ def _step(plan: _Plan, shift: Array) -> Array:
     return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
 
 
-def _column(values: Array) -> Array:
-    """Values (s,) as (s, 1); those of single claws (s, c) as they are."""
-    return values if values.ndim == 2 else values[:, None]
+def _column(values: Array, kind: np.dtype[Any]) -> Array:
+    """Values (s,) as (s, 1), those of single claws (s, c) as they are, in a precision."""
+    return (values if values.ndim == 2 else values[:, None]).astype(kind, copy=False)
 
 
 def _tightest(slack: Array, sectors: int) -> Indices:

@@ -34,7 +34,7 @@ from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking
 from fitsolver.stones import calibrated
-from fitsolver.stones.cut import CutStyle, cuts
+from fitsolver.stones.cut import CutStyle, cut, names
 from fitsolver.stones.form import form
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
@@ -184,7 +184,7 @@ def propose(
     `progress` is told how many styles are done, of how many. `crew` does the styles, which do not
     depend on one another.
     """
-    chosen = tuple(styles) if styles is not None else tuple(c for c in cuts() if not c.strung)
+    chosen: tuple[CutStyle | str, ...] = tuple(styles) if styles is not None else names()
     total = len(chosen) + limit
 
     def told(before: int) -> Callable[[int], None] | None:
@@ -236,15 +236,22 @@ def propose(
     )
 
 
-def _first_look(ready: Bench, style: CutStyle) -> _Hope | LeftOut:
-    """Scan a style, and rank it by a few draws over several widths and depths."""
+def _first_look(ready: Bench, which: CutStyle | str) -> _Hope | LeftOut | None:
+    """Scan a style, and rank it by a few draws over several widths and depths.
+
+    A style of the library is loaded where it is looked at; None if it hangs by a drilled hole.
+    """
+    style = cut(which) if isinstance(which, str) else which
+    if style.strung and style is not which:
+        return None
     spot = scan(ready, style)
     if spot.score_altered < HOPELESS_MM:
         return _left_out(spot)
     allowed = ready.allowances
     widths = np.maximum(spot.width + COARSE_WIDTHS_MM, 0.3)
     least, usual, most = depth_limits(style)
-    shares = np.unique(np.clip([least, (least + usual) / 2, usual, spot.depth_share], least, most))
+    shares = np.clip([least, (least + usual) / 2, usual, spot.depth_share], least, most)
+    shares = np.array(sorted(set(shares.tolist())))
     sizes = np.outer(widths, [spot.figure.length_ratio, 1.0])
     ordinary, altered = chances(
         ready,
@@ -334,16 +341,15 @@ def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, float, floa
     """
     style, limits = hope.spot.figure.style, hope.spot.figure.style.length_ratio
     least, usual, _ = depth_limits(style)
-    shares = np.unique([hope.share, usual, (least + hope.share) / 2])
+    shares = np.array(sorted({hope.share, usual, (least + hope.share) / 2}))
     widths = hope.width + BESIDE_MM
     level = ready.allowances["seats_from_probability"]
     found = []
-    for ratio in np.unique(
-        np.clip(hope.spot.figure.length_ratio * BESIDE, limits.low, limits.high)
-    ):
+    beside = np.clip(hope.spot.figure.length_ratio * BESIDE, limits.low, limits.high)
+    for ratio in sorted(set(beside.tolist())):
         sizes = np.outer(widths, [ratio, 1.0])
         ordinary, after = chances(
-            ready, form(style, float(ratio)), hope.spot.turn, sizes, np.outer(widths, shares),
+            ready, form(style, ratio), hope.spot.turn, sizes, np.outer(widths, shares),
             CURVE_SAMPLES, hope.spot.girdle_z,
         )  # fmt: skip
         # A depth unlike the one chosen first has to be worth it.

@@ -162,7 +162,7 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS, crew: Crew =
     """
     ask = proposal.ask
     style, stone = proposal.style, ask.stone
-    ratios, widths = _reach(ready, proposal)
+    ratios, widths = _reach(ready, proposal, crew)
     shallow, _, deep = depth_limits(style)
     boxes = [proposal.depth_mm, *((proposal.after_alteration or ())[2:])]
     low = min(shallow * widths[0], *(box.low for box in boxes), stone.depth_mm)
@@ -171,7 +171,7 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS, crew: Crew =
     width = np.tile(widths, (len(ratios), 1))
     length = width * ratios[:, None]
     every_depth = np.repeat(depths[:, None], len(widths), axis=1)
-    nominal, nominal_altered = _nominal(ready, proposal, ratios, widths, every_depth)
+    nominal, nominal_altered = _nominal(ready, proposal, ratios, widths, every_depth, crew)
     # Far outside, the draws would say no more than the best estimate does.
     near = nominal_altered.max(axis=2) > -HOPELESS_MM
     level = ready.allowances["seats_from_probability"]
@@ -222,7 +222,7 @@ def _reached(margins: Array, level: float) -> Array:
     return reached
 
 
-def _reach(ready: Bench, proposal: Proposal) -> tuple[Array, Array]:
+def _reach(ready: Bench, proposal: Proposal, crew: Crew) -> tuple[Array, Array]:
     """Ratios and widths of the grid: where the best estimate seats after alteration, and beyond."""
     stone, limits = proposal.ask.stone, proposal.style.length_ratio
     ratio = stone.length_mm / stone.width_mm
@@ -231,7 +231,7 @@ def _reach(ready: Bench, proposal: Proposal) -> tuple[Array, Array]:
     ratios = np.linspace(max(first, 0.75 * ratio), min(last, 1.33 * ratio), WIDE_RATIOS)
     widths = stone.width_mm * np.linspace(0.75, 1.33, WIDE_WIDTHS)
     shares = np.array([proposal.depth_mm.low, stone.depth_mm]) / stone.width_mm
-    _, altered = _nominal(ready, proposal, ratios, widths, np.outer(shares, widths))
+    _, altered = _nominal(ready, proposal, ratios, widths, np.outer(shares, widths), crew)
     margin = altered.max(axis=2)
     seats = margin >= -BEYOND_MM
     boxes = [(proposal.length_mm, proposal.width_mm)]
@@ -272,7 +272,7 @@ def _knots(low: float, high: float, count: int, asked: float, first: float, last
 
 
 def _nominal(
-    ready: Bench, proposal: Proposal, ratios: Array, widths: Array, depths: Array
+    ready: Bench, proposal: Proposal, ratios: Array, widths: Array, depths: Array, crew: Crew
 ) -> tuple[Array, Array]:
     """Least margins in the best estimate [mm] and altered, each (r, w, k), at `depths` (k, w).
 
@@ -283,10 +283,11 @@ def _nominal(
     best = ready.best.rows(np.zeros(len(widths), dtype=np.int64))
     squeeze = np.maximum(depths / widths - mean[1], 0.02) / max(mean[0] + mean[2], 1e-9)
     girdle = widths * mean[1]
-    found = np.empty((2, len(ratios), len(widths), len(depths)))
-    for i, ratio in enumerate(ratios):
+
+    def at(ratio: float) -> Array:
+        found = np.empty((2, len(widths), len(depths)))
         placed = place(
-            form(proposal.style, float(ratio)), best, widths * ratio, widths, girdle,
+            form(proposal.style, ratio), best, widths * ratio, widths, girdle,
             bounds(best, ready.allowances), turn_rad=turn,
             girdle_z=proposal.ask.girdle_bottom_mm, nominal=len(widths) // 2,
         )  # fmt: skip
@@ -295,5 +296,8 @@ def _nominal(
                 placed, mean[0] * squeezed, girdle, mean[2] * squeezed, ready.allowances
             )
             for row, every in enumerate((needs.margins, needs.altered)):
-                found[row, i, :, k] = np.min(list(every.values()), axis=0)
-    return found[0], found[1]
+                found[row, :, k] = np.min(list(every.values()), axis=0)
+        return found
+
+    every_ratio = np.stack(crew(at, ratios.tolist()), axis=1)
+    return every_ratio[0], every_ratio[1]

@@ -8,6 +8,7 @@ height of a stone that touches nothing is minus infinity).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -151,22 +152,26 @@ KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 
 
+Where = tuple[Array, int] | int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Requirements:
     """All margins of a stone in possible seats, s samples, the first the best estimate.
 
     `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
     within its allowance; `room` name -> (s,) how far the alteration may go
-    [mm], none if missing; `thresholds` name -> mm in the best estimate; `stations` name -> station
-    (its direction) where the best estimate is tightest, or -1; `set_by` name -> the allowance that
-    sets it in this seat; `girdle_bottom` (s,) [mm].
+    [mm], none if missing; `thresholds` name -> mm in the best estimate; `where` name -> a field
+    (s, k) whose least is tightest and how many stations lie from one value to the next, or one
+    station, -1 for none; `set_by` name -> the allowance that sets it in this seat; `girdle_bottom`
+    (s,) [mm].
     """
 
     margins: Mapping[str, Array]
     altered: Mapping[str, Array]
     room: Mapping[str, Array]
     thresholds: Mapping[str, float]
-    stations: Mapping[str, int]
+    where: Mapping[str, Where]
     set_by: Mapping[str, str]
     girdle_bottom: Array
 
@@ -174,6 +179,14 @@ class Requirements:
         """Whether all margins hold together, (s,)."""
         stack = np.array(list((self.altered if altered else self.margins).values()))
         return np.asarray((stack >= 0).all(axis=0))
+
+    def station(self, name: str, sample: int = 0) -> int:
+        """The station at which a requirement is tightest in a sample; -1 for no single place."""
+        where = self.where[name]
+        if isinstance(where, int):
+            return where
+        field, step = where
+        return _least(field, sample) * step
 
 
 def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) -> Array:
@@ -198,7 +211,7 @@ def _closing_allowance(placement: Placement) -> str:
 
 def bounds(seats: Seats, allowances: Allowances) -> Bounds:
     """What the pose strives for in these seats: the plan thresholds, as bounds of gap and cover."""
-    one = np.ones(seats.count)
+    one = np.ones_like(seats.floor_z)
     if seats.state == "cut":
         return Bounds(
             gap_low=allowances["gap_min_mm"] * one,
@@ -225,6 +238,7 @@ def _notch(seats: Seats, allowances: Allowances) -> tuple[Array, Array, float, f
             thickness = seats.thickness[:, :: min(FACE_POINTS, seats.thickness.shape[1])]
             shared = min(allowances["notch_share_max_shared"], allowances["notch_share_max"])
             most = np.where([claw.shared for claw in claws], shared, most)
+        most = most.astype(thickness.dtype)
         return (
             allowances["notch_share_min"] * thickness,
             most * thickness,
@@ -239,6 +253,10 @@ def requirements(
     placement: Placement, crown: Array, girdle: Array, pavilion: Array, allowances: Allowances
 ) -> Requirements:
     """Work out every margin of the placed form with heights crown, girdle, pavilion (s,) [mm]."""
+    kind = placement.gap.dtype
+    crown, girdle, pavilion = (
+        height.astype(kind, copy=False) for height in (crown, girdle, pavilion)
+    )
     if placement.seats.state == "cut":
         return _cut(placement, crown, girdle, pavilion, allowances)
     return _uncut(placement, crown, girdle, pavilion, allowances)
@@ -251,7 +269,7 @@ def _cut(
     assert placement.cover is not None
     margins: dict[str, Array] = {}
     thresholds: dict[str, float] = {}
-    stations: dict[str, int] = {}
+    places: dict[str, Where] = {}
     altered: dict[str, Array] = {}
     rooms: dict[str, Array] = {}
     set_by: dict[str, str] = {}
@@ -259,9 +277,9 @@ def _cut(
     spare = _spare(seats, allowances)
 
     def add(
-        name: str, margin: Array, threshold: float, station: int = -1, allowance: str = ""
+        name: str, margin: Array, threshold: float, where: Where = -1, allowance: str = ""
     ) -> None:
-        margins[name], thresholds[name], stations[name] = margin, threshold, station
+        margins[name], thresholds[name], places[name] = margin, threshold, where
         set_by[name] = allowance or KINDS[name].allowance
         altered[name] = margin
         # Flat metal round a flush seat is not brought in.
@@ -279,16 +297,16 @@ def _cut(
     if seats.notch is not None:
         # Above its notch a claw stands further in, by the depth of the notch.
         entry = entry - seats.notch
-    add("entry", entry.min(axis=1) + give, give, _least(entry), gives)
+    add("entry", entry.min(axis=1) + give, give, (entry, 1), gives)
     least = allowances["gap_min_mm"]
-    add("girdle gap", near.min(axis=1) - least, least, _least(near))
+    add("girdle gap", near.min(axis=1) - least, least, (near, 1))
     reaches = _reach_of_closing(seats)
     widest = allowances[reaches]
     reach = _per_claw(near, np.minimum) if claws else gap
-    station = _least(-reach) * (FACE_POINTS if claws else 1)
-    add("closing gap", widest - reach.max(axis=1), widest, station, reaches)
+    step = FACE_POINTS if claws else 1
+    add("closing gap", widest - reach.max(axis=1), widest, (-reach, step), reaches)
     cover = allowances["cover_min_mm"]
-    add("ledge cover", placement.cover.min(axis=1) - cover, cover, _least(placement.cover))
+    add("ledge cover", placement.cover.min(axis=1) - cover, cover, (placement.cover, 1))
     if not seats.ledge_after.all():
         add("ledge arc", *_carried(placement, allowances))
     tolerated = allowances["bearing_gap_max_mm"]
@@ -296,7 +314,7 @@ def _cut(
     need = metal_needed_mm(placement, crown, allowances)
     above = seats.top.min(axis=1) - bottom - girdle - need
     closes = _closing_allowance(placement)
-    add("metal above girdle", above, float(need[0]), _least(seats.top), closes)
+    add("metal above girdle", above, float(need[0]), (seats.top, 1), closes)
     clears = f"culet_clearance_{seats.back}_mm"
     culet = bottom - pavilion - seats.floor_z - allowances[clears]
     add("culet clearance", culet, allowances[clears], allowance=clears)
@@ -320,7 +338,7 @@ def _cut(
         altered=altered,
         room=rooms,
         thresholds=thresholds,
-        stations=stations,
+        where=places,
         set_by=set_by,
         girdle_bottom=bottom,
     )
@@ -381,10 +399,10 @@ def _uncut(
             "notch ceiling": _at_least(ceiling, under),
             "height play": 0.0,
         },
-        stations={
-            "entry": _least(enters),
-            "notch floor": _least(over) * step,
-            "notch ceiling": _least(under if claws else -inside) * step,
+        where={
+            "entry": (enters, 1),
+            "notch floor": (over, step),
+            "notch ceiling": (under if claws else -inside, step),
             "height play": -1,
         },
         set_by={
@@ -438,9 +456,12 @@ def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float
     here = np.rad2deg(seats.belief.directions)
     ends = np.array([[_nearest(here, end) for end in arc] for arc in arcs])
     # The middle of the outline's area, as a part of the stone, in the seat's own frame.
-    middle = placement.shift + centroid(placement.form.outline) * placement.width[:, None]
+    kind = placement.gap.dtype
+    middle = placement.shift + (
+        centroid(placement.form.outline).astype(kind) * placement.width[:, None]
+    )
     c, s = np.cos(placement.turn_rad), np.sin(placement.turn_rad)
-    middle = middle @ np.array([[c, s], [-s, c]])
+    middle = middle @ np.array([[c, s], [-s, c]], dtype=kind)
     start, stop = (seats.ledge_inner[:, ends[:, side]] for side in (0, 1))
     way, off = stop - start, middle[:, None] - start
     inside = (way[..., 0] * off[..., 1] - way[..., 1] * off[..., 0]) / np.maximum(
@@ -448,8 +469,8 @@ def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float
     )
     widest = max(arcs, key=lambda arc: arc[1] - arc[0])
     radius = np.linalg.norm(seats.ledge_inner, axis=2).mean(axis=1)
-    allowed = np.deg2rad(allowances["largest_missing_ledge_deg"]) * radius
-    shorter = allowed - np.deg2rad(widest[1] - widest[0]) * radius
+    allowed = math.radians(allowances["largest_missing_ledge_deg"]) * radius
+    shorter = allowed - math.radians(widest[1] - widest[0]) * radius
     within = inside.min(axis=1) - allowances["ledge_inside_min_mm"]
     return np.minimum(shorter, within), float(allowed[0]), _nearest(here, sum(widest) / 2)
 
@@ -458,9 +479,9 @@ def _nearest(directions_deg: Array, at_deg: float) -> int:
     return int(np.abs((directions_deg - at_deg + 180.0) % 360.0 - 180.0).argmin())
 
 
-def _least(field: Array) -> int:
+def _least(field: Array, sample: int = 0) -> int:
     # Of places equal but for rounding the first, on every machine.
-    return int(np.round(field[0], 6).argmin())
+    return int(np.round(field[sample], 6).argmin())
 
 
 def _per_claw(field: Array, join: np.ufunc) -> Array:

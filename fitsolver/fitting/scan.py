@@ -67,14 +67,14 @@ def scan(ready: Bench, style: CutStyle) -> Spot:
     limits = style.length_ratio
     low = max(limits.low, limits.typical - 2 * limits.spread)
     high = min(limits.high, limits.typical + 2 * limits.spread)
-    ratios = np.unique(np.round(np.clip(opening * _RATIOS, low, high), 4))
+    ratios = sorted(set(np.round(np.clip(opening * _RATIOS, low, high), 4).tolist()))
     odd: tuple[float, ...] = ()
     if about_as_wide(ready) and ratios[0] < ALIKE_SIDES:
-        odd = turns_in(ready, form(style, float(ratios[0])))
+        odd = turns_in(ready, form(style, ratios[0]))
     trials = [
-        (_unevenness(ready, style, float(ratio), turn), float(ratio), turn)
+        (_unevenness(ready, style, ratio, turn), ratio, turn)
         for ratio in ratios
-        for turn in sorted({*turns(style, float(ratio)), *odd})
+        for turn in sorted({*turns(style, ratio), *odd})
     ]
     trials.sort()
     found = [

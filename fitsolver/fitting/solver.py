@@ -145,13 +145,14 @@ def bench(mounting: Mounting, *, samples: int = SAMPLES) -> Bench:
     faults = [_fault(mounting, pair) for pair in known.contradictions if pair.refused]
     if faults:
         raise InputFaults(faults)
+    drawn = seats(known, samples)
     return Bench(
         mounting=mounting,
         allowances=allowances(mounting.allowances),
         ranking=ranking(mounting.ranking),
         belief=known,
-        seats=seats(known, samples),
-        best=seats(known, 0),
+        seats=drawn.single(),
+        best=drawn.rows(np.array([0])),
     )
 
 
@@ -569,7 +570,7 @@ def _in_seat(placed: Placement, turn_rad: float) -> tuple[float, float]:
 def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowances) -> Margin:
     kind = KINDS[name]
     values = needs.margins[name]
-    station = needs.stations[name]
+    station = needs.station(name)
     draws = values[1:]
     middle = float(np.median(draws))
     short = max(0.0, -middle)
@@ -594,11 +595,11 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
     )
 
 
-def direction_deg(spots: Seats, station: int) -> float | None:
+def direction_deg(spots: Seats, station: int, sample: int = 0) -> float | None:
     """Direction of a station [deg], of the middle of its claw; None for no station (-1)."""
     if station < 0:
         return None
     if spots.holds == "claws":
         station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
-    x, y = spots.opening[0, station]
+    x, y = spots.opening[sample, station]
     return float(np.rad2deg(np.arctan2(y, x)) % 360)

@@ -7,14 +7,13 @@ are off by the difference of ratios at most, as a share of themselves) and the s
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.placement import Placement
-from fitsolver.fitting.requirement import requirements
+from fitsolver.fitting.placement import Placement, carried, place
+from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.solver import Bench, direction_deg, fitted, stone_sizes, turns_in
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import form
@@ -25,6 +24,9 @@ Array = NDArray[np.float64]
 ROWS = 4104
 # A wall that leans less is judged once, not at the height that the first round finds.
 UPRIGHT = 0.005
+
+# Placements by draws, turn, lengths and widths.
+Kept = dict[tuple[int, float, bytes, bytes], Placement]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,11 +95,13 @@ def tile(
     draws: int,
     alike: float,
     places: bool = True,
+    kept: Kept | None = None,
 ) -> Tile:
     """Judge stones of lengths and widths (n,) [mm], each at the same depths (k,) [mm].
 
     In the first `draws` draws of the seat, each stone as it stands by `poses`. Without `places` the
-    directions are not worked out.
+    directions are not worked out. `kept` keeps placements for other styles of the same outline,
+    asked about the same sizes: what leaning metal loses between their girdles' heights is counted.
     """
     draws = min(draws, ready.seats.count - 1)
     ratios = lengths / widths
@@ -105,7 +109,6 @@ def tile(
     names: tuple[str, ...] = ()
     for group in _alike(ratios, stand.turn, alike, max(1, ROWS // (draws + 1))):
         figure = form(style, float(ratios[group].mean()))
-        spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(group)))
         u = ready.allowances["stone_reading_u_mm"]
         sizes = [
             stone_sizes(style, lengths[group], widths[group], np.full(len(group), depth), u, draws)
@@ -113,25 +116,31 @@ def tile(
         ]
         middle = sizes[len(sizes) // 2]
         first = np.arange(len(group)) * (draws + 1)
-        placed, needs = fitted(
-            figure, spots, middle, ready.allowances, float(stand.turn[group[0]]),
-            np.repeat(stand.height[group], draws + 1), nominal=int(first[len(first) // 2]),
-        )  # fmt: skip
-        names = tuple(needs.margins)
+        turn, nominal = float(stand.turn[group[0]]), int(first[len(first) // 2])
+        key = draws, turn, lengths[group].tobytes(), widths[group].tobytes()
+        if kept is not None and key in kept:
+            placed = carried(kept[key], figure, nominal)
+        else:
+            spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(group)))
+            placed = place(
+                figure, spots, middle.length, middle.width, middle.girdle,
+                bounds(spots, ready.allowances), turn_rad=turn,
+                girdle_z=np.repeat(stand.height[group], draws + 1), nominal=nominal,
+            )  # fmt: skip
+            if kept is not None:
+                kept[key] = replace(placed, contact_z=None, contact_zeta=None, gallery_zeta=None)
         margins, altered = [], []
         for one in sizes:
             each = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
+            names = tuple(each.margins)
             margins.append([each.margins[name] for name in names])
             altered.append([each.altered[name] for name in names])
+            if one is middle:
+                middling = each
         direction = np.full((len(group), len(names)), np.nan)
         for k, row in enumerate(first.tolist() if places else ()):
-            alone = _row(placed, row)
-            one = middle.rows(np.array([row]))
-            stations = requirements(
-                alone, one.crown, one.girdle, one.pavilion, ready.allowances
-            ).stations
             for r, name in enumerate(names):
-                where = direction_deg(alone.seats, stations[name])
+                where = direction_deg(placed.seats, middling.station(name, row), row)
                 direction[k, r] = np.nan if where is None else where
         made.append((group, _by_stone(margins, draws), _by_stone(altered, draws), direction))
     order = np.argsort(np.concatenate([item[0] for item in made]))
@@ -141,6 +150,19 @@ def tile(
         altered=np.concatenate([item[2] for item in made])[order],
         direction=np.concatenate([item[3] for item in made])[order],
     )
+
+
+def resampled(values: Array, knots: Array, wanted: Array, axis: int) -> Array:
+    """Values on other knots of one axis, by straight lines."""
+    if len(knots) == 1:
+        return values.take(np.zeros(len(wanted), dtype=np.int64), axis)
+    k = np.clip(np.searchsorted(knots, wanted), 1, len(knots) - 1)
+    part = (wanted - knots[k - 1]) / (knots[k] - knots[k - 1])
+    shape = [1] * values.ndim
+    shape[axis] = -1
+    part = part.reshape(shape).astype(values.dtype, copy=False)
+    mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
+    return mixed
 
 
 def _alike(ratios: Array, turn: Array, alike: float, most: int) -> Iterator[NDArray[np.int64]]:
@@ -163,14 +185,3 @@ def _by_stone(values: Sequence[Sequence[Array]], draws: int) -> Array:
     table = np.array(values)
     apart: Array = table.reshape(*table.shape[:2], -1, draws + 1)[..., 1:]
     return np.moveaxis(apart, 2, 0)
-
-
-def _row(placed: Placement, row: int) -> Placement:
-    """One sample of a placement alone."""
-    count = len(placed.width)
-    parts: dict[str, Any] = {
-        field.name: value[row : row + 1]
-        for field in fields(placed)
-        if isinstance(value := getattr(placed, field.name), np.ndarray) and len(value) == count
-    }
-    return replace(placed, seats=placed.seats.rows(np.array([row])), **parts)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from decimal import ROUND_DOWN
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -20,6 +21,8 @@ from fitsolver.page.work import Mark, Task
 
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench, Check
+    from fitsolver.market.budget import Budget
+    from fitsolver.market.money import PriceLimit
     from fitsolver.market.spec import Spec, Wanted
     from fitsolver.stones.material import Material
 
@@ -27,8 +30,6 @@ USUAL = "corundum"
 ONE_LINE = 100_000
 """So wide that no sentence is broken; the browser does that."""
 PAPERS = ("a4", "letter")
-# Widths of the range chart, either side of the size to ask for.
-CURVE_POINTS = 25
 # How long a card is waited for before the page says that it is being made.
 CARD_PATIENCE_S = 1.0
 # How long a script that asks how far the work is waits for news; an end is told at once.
@@ -44,6 +45,7 @@ def answer(asked: Asked) -> Response:
         "name": name_in(data, asked.slug),
         "materials": material_choices(),
         "material": material_of(asked).name,
+        "material_said": bool(asked.query.get("material")),
         "waiting": False,
     }
     found = complaints(data, asked.site.store.folder)
@@ -69,13 +71,14 @@ def answer(asked: Asked) -> Response:
 def chosen(asked: Asked) -> Response:
     """Show one proposed cut in full: its seat, its margins, what the setter does."""
     page = asked.site.store.read(asked.slug)
-    task = _done(asked, page)
+    task = done(asked, page)
     if task.answer is None:
-        return _wait(asked)
-    item = _wanted(asked, task.answer)
+        return wait(asked)
+    item = wanted(asked, task.answer)
     bench = bench_for(asked, page)
     from fitsolver.drawings.drawing import drawing_of
     from fitsolver.page.ink import svg
+    from fitsolver.telling.report import NO_REASON
 
     rank = task.answer.wanted.index(item) + 1
     return asked.page(
@@ -87,7 +90,9 @@ def chosen(asked: Asked) -> Response:
         rank=rank,
         proposal=task.answer.proposals.proposals[rank - 1],
         drawing=Markup(svg(drawing_of(bench, item.ask, headed=False))),
-        chart=Markup(range_chart(bench, item)),
+        price=None if item.price is None else price_words(bench.mounting.budget, item.price),
+        why="; ".join(item.reasons) or NO_REASON,
+        money_notes=() if task.answer.money is None else task.answer.money.notes,
         cautions=task.answer.cautions,
         told=check_context(bench, item.ask),
     )
@@ -96,9 +101,9 @@ def chosen(asked: Asked) -> Response:
 def sheet(asked: Asked) -> Response:
     """Hand the sheet out as PDF."""
     page = asked.site.store.read(asked.slug)
-    task = _done(asked, page)
+    task = done(asked, page)
     if task.answer is None:
-        return _wait(asked)
+        return wait(asked)
     from fitsolver.paper.sheet import sheet_bytes
 
     paper = asked.query.get("paper", PAPERS[0])
@@ -111,9 +116,9 @@ def sheet(asked: Asked) -> Response:
 def card(asked: Asked) -> Response:
     """Make the card for the dealer's table, say how far it is, and hand it out as one HTML file."""
     page = asked.site.store.read(asked.slug)
-    found = _done(asked, page)
+    found = done(asked, page)
     if found.answer is None:
-        return _wait(asked)
+        return wait(asked)
     spec: Spec = found.answer
     task = asked.site.work.task(
         f"{asked.slug}/card", (page.revision, f"card {found.mark[1]}"), card_of,
@@ -172,9 +177,13 @@ def task_for(asked: Asked, page: Page) -> Task:
     today = datetime.date.today()
     mark: Mark = (page.revision, f"{stuff.name} {today.isoformat()}")
 
-    return asked.site.work.task(
+    task = asked.site.work.task(
         asked.slug, mark, spec_of, readings_for(asked, page), stuff.name, today
     )
+    if task.answer is not None:
+        found: Spec = task.answer
+        asked.site.proposed.put(page.revision, tuple(item.style.name for item in found.wanted))
+    return task
 
 
 def check_context(bench: Bench, found: Check) -> dict[str, Any]:
@@ -182,8 +191,8 @@ def check_context(bench: Bench, found: Check) -> dict[str, Any]:
     from fitsolver.fitting.pose import pose_of
     from fitsolver.telling.layout import words
     from fitsolver.telling.place import place_words
-    from fitsolver.telling.pose_report import pose_lines
-    from fitsolver.telling.setting import alterations, ordinary_setting
+    from fitsolver.telling.pose_report import not_held, pose_lines
+    from fitsolver.telling.setting import ordinary_setting
 
     head, *lies = pose_lines(pose_of(bench, found), ONE_LINE)
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
@@ -192,8 +201,9 @@ def check_context(bench: Bench, found: Check) -> dict[str, Any]:
         "check": found,
         "margins": order,
         "binding": next(item for item in found.requirements if item.name == found.binding),
+        "not_held": not_held(found.security),
         "ordinary": () if found.verdict == "does not seat" else ordinary_setting(found),
-        "alterations": () if found.verdict == "does not seat" else alterations(found),
+        "alterations": altering(found),
         "advice": () if sure else [(item, words(item.reading)) for item in found.advice],
         "lies_head": head,
         "lies": [line.strip().removeprefix("- ") for line in lies],
@@ -203,6 +213,39 @@ def check_context(bench: Bench, found: Check) -> dict[str, Any]:
         "place": place_words,
         "assumed": assumed_lines(found.assumed),
     }
+
+
+def altering(found: Check) -> list[str]:
+    """The alterations of a stone as the command line tells them: work, limit, what to mind."""
+    from fitsolver.telling.report import alteration_words, total_words
+    from fitsolver.telling.setting import alterations
+
+    if found.verdict == "does not seat":
+        return []
+    told = [alteration_words(work) for work in alterations(found)]
+    return [f"{text[:1].upper()}{text[1:]}" for text in (*told, total_words(found)) if text]
+
+
+def price_words(budget: Budget | None, limit: PriceLimit) -> dict[str, Any]:
+    """What the budget means for a cut: what a carat may cost, what it buys, where less is better.
+
+    `ceilings` are (size, most at the estimated weight, that weight, most at the heavy end, that).
+    """
+    from fitsolver.market.budget import rounded
+    from fitsolver.telling.spec_report import bought_words, step_words
+
+    assert budget is not None
+    sizes = {"smallest": limit.smallest, "asked": limit.asked, "largest": limit.largest}
+    return {
+        "currency": budget.currency,
+        "ceilings": [
+            (name, rounded(size.ceiling_per_ct, ROUND_DOWN), str(size.document_ct),
+             rounded(size.safe_ceiling_per_ct, ROUND_DOWN), str(size.heavy_document_ct))
+            for name, size in sizes.items()
+        ],
+        "bought": bought_words(budget, limit) if budget.brackets else "",
+        "steps": [step_words(budget, step) for step in limit.steps],
+    }  # fmt: skip
 
 
 def assumed_lines(items: Any) -> list[tuple[str, str, float, str, str]]:
@@ -232,69 +275,13 @@ def outline_of(check: Check) -> Markup:
     return Markup(svg(board.sheet("", "", 96), hidden=True))
 
 
-def range_chart(bench: Bench, item: Wanted) -> str:
-    """Draw how likely each width seats at the proportions of the size to ask for."""
-    import numpy as np
-
-    from fitsolver.fitting.solver import chances
-
-    stone = item.ask.stone
-    ratio, share = stone.length_mm / stone.width_mm, stone.depth_mm / stone.width_mm
-    reach = max(0.35, 1.4 * (item.width_mm.high - item.width_mm.low))
-    widths = np.linspace(stone.width_mm - reach, stone.width_mm + reach, CURVE_POINTS)
-    ordinary, altered = chances(
-        bench, stone.form, np.deg2rad(item.ask.turn_deg), np.outer(widths, [ratio, 1.0]),
-        widths[:, None] * share, 128, item.ask.girdle_bottom_mm + stone.girdle_mm / 2,
-    )  # fmt: skip
-    left, right, top, foot = 44.0, 378.0, 14.0, 150.0
-    first, last = float(widths[0]), float(widths[-1])
-
-    def x(width: float) -> float:
-        return left + (right - left) * (width - first) / (last - first)
-
-    def y(share: float) -> float:
-        return foot - (foot - top) * share
-
-    def line(name: str, values: Any) -> str:
-        steps = "L".join(
-            f"{x(float(w)):.1f} {y(float(p)):.1f}"
-            for w, p in zip(widths, values[:, 0], strict=True)
-        )
-        return f'<path class="{name}" d="M{steps}"/>'
-
-    parts = [
-        f'<rect class="c-box" x="{x(max(item.width_mm.low, first)):.1f}" y="{top:g}" '
-        f'width="{max(x(min(item.width_mm.high, last)) - x(max(item.width_mm.low, first)), 1):.1f}"'
-        f' height="{foot - top:g}"/>'
-    ]
-    for share_ in (0.0, 0.5, 0.9, 1.0):
-        parts.append(
-            f'<path class="c-rule" d="M{left:g} {y(share_):.1f}H{right:g}"/>'
-            f'<text class="t" font-size="10" x="{left - 5:g}" y="{y(share_) + 3.5:.1f}" '
-            f'text-anchor="end">{100 * share_:.0f} %</text>'
-        )
-    for width in np.linspace(first, last, 5).tolist():
-        parts.append(
-            f'<path class="c-tick" d="M{x(width):.1f} {foot:g}v4"/><text class="t" font-size="10" '
-            f'x="{x(width):.1f}" y="{foot + 15:g}" text-anchor="middle">{width:.2f}</text>'
-        )
-    parts += [line("c-altered", altered), line("c-ordinary", ordinary)]
-    at = x(stone.width_mm)
-    parts.append(
-        f'<path class="c-ask" d="M{at:.1f} {top - 6:g}V{foot:g}"/>'
-        f'<circle class="c-dot" cx="{at:.1f}" cy="{y(item.probability):.1f}" r="3.5"/>'
-    )
-    return (
-        '<svg class="drawing chart" viewBox="0 0 390 172" aria-hidden="true" focusable="false">'
-        + "".join(parts)
-        + "</svg>"
-    )
-
-
 def _answer_context(spec: Spec) -> dict[str, Any]:
     from fitsolver.telling.layout import words
-    from fitsolver.telling.report import NAMES
+    from fitsolver.telling.report import NAMES, NO_REASON, order_words
+    from fitsolver.telling.spec_report import left_words
 
+    limits = [(k, item.price) for k, item in enumerate(spec.wanted, 1) if item.price is not None]
+    budget = spec.mounting.budget
     count: dict[str, int] = {}
     for item in spec.wanted:
         count[item.verdict] = count.get(item.verdict, 0) + 1
@@ -309,12 +296,18 @@ def _answer_context(spec: Spec) -> dict[str, Any]:
                 "notes": NAMES.sub(lambda name: words(name[0]), notes),
                 "binding": binding,
                 "title": short_title(item.style.title),
+                "why": "; ".join(item.reasons) or NO_REASON,
+                "price": None if item.price is None else price_words(budget, item.price),
             }
         )
     return {
         "spec": spec,
         "rows": rows,
         "count": count,
+        "order": order_words(spec.proposals.ranking),
+        "order_changed": spec.proposals.ranking.changed,
+        "left": [] if spec.money is None else list(left_words(spec.money, limits)),
+        "money_notes": () if spec.money is None else spec.money.notes,
         "left_out": spec.proposals.left_out,
         "not_shown": spec.proposals.not_shown,
         "assumed": assumed_lines(spec.assumed),
@@ -330,14 +323,16 @@ def short_title(title: str) -> str:
     return re.split(r" \(|, ", title)[0]
 
 
-def _done(asked: Asked, page: Page) -> Task:
+def done(asked: Asked, page: Page) -> Task:
+    """The answer to a mounting, which may be in the making still; refused if the seat is faulty."""
     found = complaints(data_in(page), asked.site.store.folder)
     if found:
         raise Wrong(422, asked.site.words.answer.faulty)
     return task_for(asked, page)
 
 
-def _wait(asked: Asked) -> Response:
+def wait(asked: Asked) -> Response:
+    """Send the browser to the list, which waits for the answer."""
     query = urlencode({"material": material_of(asked).name})
     return asked.go(asked.request.url.path.split("/m/")[0] + f"/m/{_quoted(asked)}/answer?{query}")
 
@@ -348,7 +343,8 @@ def _quoted(asked: Asked) -> str:
     return quote(asked.slug, safe="")
 
 
-def _wanted(asked: Asked, spec: Spec) -> Wanted:
+def wanted(asked: Asked, spec: Spec) -> Wanted:
+    """The proposed cut in the address."""
     name = asked.request.path_params["cut"]
     for item in spec.wanted:
         if item.style.name == name:

@@ -13,7 +13,14 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from fitsolver.errors import FitsolverError
-from fitsolver.page import answer_views, seat_views, share_views, stone_views, trace_views
+from fitsolver.page import (
+    answer_views,
+    range_views,
+    seat_views,
+    share_views,
+    stone_views,
+    trace_views,
+)
 from fitsolver.page.guard import Guard, Keys
 from fitsolver.page.helper import Helper
 from fitsolver.page.site import Asked, Site, View, Wrong
@@ -38,6 +45,7 @@ ROUTES: tuple[tuple[str, View, tuple[str, ...]], ...] = (
     ("/m/{slug}/file", seat_views.file, READ),
     ("/m/{slug}/answer", answer_views.answer, READ),
     ("/m/{slug}/answer/{cut}", answer_views.chosen, READ),
+    ("/m/{slug}/answer/{cut}/range", range_views.seating_range, READ),
     ("/m/{slug}/sheet", answer_views.sheet, READ),
     ("/m/{slug}/card", answer_views.card, READ),
     ("/m/{slug}/stones", stone_views.stones, READ),
@@ -86,6 +94,7 @@ def build(
             FitsolverError: _told(site, lambda _, error: (422, str(error))),
         },
     )  # fmt: skip
+    app.state.site = site
     return Guard(app, keys=keys, hosts=hosts, files=FILES)
 
 

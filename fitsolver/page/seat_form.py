@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import Document
+from fitsolver.page.budget_form import budget_data, budget_fields, field_of
 from fitsolver.readings.reading import Level
 from fitsolver.seats.mounting_key import (
     KEYS,
@@ -46,6 +47,8 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "flush": ("no", "yes"),
 }
 """What says which kind of seat it is; all but `finger_along` stand under [seat]."""
+TAKEN: Mapping[str, str] = {"make": "hand", "finger_along": "width", "flush": "no"}
+"""What the reader takes where a file does not say; all other choices are a person's to make."""
 TOP = ("name", "story", "period", "finger_along", "finger_diameter_mm")
 LEVELS = get_args(Level)
 # The forms of a reading, by the keys that only one of them has; `reading_entry` reads them.
@@ -54,8 +57,9 @@ WAYS: Mapping[str, tuple[str, ...]] = {
     "difference": ("deep", "shallow"),
     "outside": ("outside", "metal"),
     "tried": ("drops_in", "refuses"),
-    "unmeasured": (),
 }
+UNMEASURED = "unmeasured"
+"""The part of a reading that says, ticked, that nobody could take it."""
 AGAIN = "again"
 MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
 KEPT = "kept:"
@@ -91,6 +95,8 @@ NOT_MEASURED = "not measured"
 MISSING = "is missing"
 LONGEST_TEXT = 2_000
 MOST_ALLOWANCES = 100
+WEIGHTS = ("allowances", "ranking")
+"""Tables of the file that hold one number a name, each over a usual one."""
 
 _SPLIT = re.compile(r"[;\s]+|,\s+|,$")
 _UNIT = re.compile(r"(?<=[\d.,])\s*mm\b", re.IGNORECASE)
@@ -115,6 +121,16 @@ class Complaint:
 def is_reading(key: str) -> bool:
     """Whether a key is given as a reading, with repeats, ways and an instrument."""
     return key in KEYS and key not in (*PLAIN, *LISTS, *PLACES, GAPS, *NO_FIELD)
+
+
+def may_be_left_out(key: str, fields: Mapping[str, str]) -> bool:
+    """Whether the form offers to say that a reading could not be taken.
+
+    Those asked first do, the opening excepted; what is asked further is left out by leaving it
+    empty.
+    """
+    asked = key in needed(fields) and is_reading(key) and not key.startswith("opening_")
+    return asked or bool(fields.get(f"{key}.{UNMEASURED}"))
 
 
 def belongs(key: str, kind: Mapping[str, str]) -> bool:
@@ -162,7 +178,8 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
         fields[key] = _text(data.get(key))
     for key in CHOICES:
         if key == "flush":
-            fields[key] = "yes" if seat.get(key) is True else "no"
+            stands = seat.get(key)
+            fields[key] = "yes" if stands is True else "no" if stands is False else _text(stands)
         elif key != "finger_along":
             fields[key] = _text(seat.get(key))
     fields[CLAWS] = _claws_text(seat.get(CLAWS))
@@ -178,10 +195,11 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
             fields[key] = _gaps_text(value)
         else:
             fields[key] = _text(value)
-    allowed = data.get("allowances")
-    for name, value in (allowed if isinstance(allowed, Mapping) else {}).items():
-        fields[f"allowances.{name}"] = _text(value)
-    return fields
+    for key in WEIGHTS:
+        table = data.get(key)
+        for name, value in (table if isinstance(table, Mapping) else {}).items():
+            fields[f"{key}.{name}"] = _text(value)
+    return fields | budget_fields(data.get("budget"))
 
 
 def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
@@ -197,7 +215,8 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
     _put(data, "period", int(period) if re.fullmatch(r"\d{1,6}", period) else period or None)
     for key in CHOICES:
         if key == "flush":
-            _put(seat, key, True if fields.get(key) == "yes" else None)
+            if fields.get(key, "") != was.get(key, ""):
+                _put(seat, key, {"yes": True, "no": False}.get(fields.get(key, "")))
         else:
             _put(data if key == "finger_along" else seat, key, fields.get(key, "").strip() or None)
     if fields.get("holds") != "claws":
@@ -223,7 +242,9 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
             _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
         else:
             _put(table, key, _number(fields.get(key, "").strip()))
-    _put(data, "allowances", _allowances(fields, base.get("allowances")))
+    for key in WEIGHTS:
+        _put(data, key, _numbers_under(key, fields, base.get(key)))
+    _put(data, "budget", budget_data(fields, data.get("budget")))
     return data
 
 
@@ -252,8 +273,8 @@ def sketched(data: Mapping[str, Any], folder: Path | None = None) -> Data:
                 seat[each.key] = [45, 135, 225, 315]
             elif each.missing and each.key in KEYS and not each.key.startswith("opening_"):
                 seat[each.key] = NOT_MEASURED
-            elif each.key.startswith("allowances."):
-                trial.pop("allowances", None)
+            elif (table := re.split(r"[.]", each.key)[0]) in (*WEIGHTS, "budget"):
+                trial.pop(table, None)
             elif not each.missing:
                 (trial if each.key in TOP else seat).pop(each.key, None)
     return trial
@@ -276,7 +297,7 @@ def read(
     try:
         mounting = mounting_from(document(data), folder=folder)
     except InputFaults as error:
-        found += [_complaint(fault) for fault in error.faults]
+        found += [_complaint(fault, data) for fault in error.faults]
     except FitsolverError as error:
         _, value, rule, remedy = explain(error)
         found.append(Complaint(key="", value=value, rule=rule, remedy=remedy))
@@ -296,10 +317,18 @@ def _faults(data: Mapping[str, Any], folder: Path | None = None) -> list[Complai
     return read(data, folder)[1]
 
 
-def _complaint(fault: Fault) -> Complaint:
+def _complaint(fault: Fault, data: Mapping[str, Any]) -> Complaint:
     key = fault.key.removeprefix("seat.")
-    name = key if key.startswith("allowances.") else re.split(r"[.\[]", key, maxsplit=1)[0]
-    known = name in (*KEYS, *CHOICES, *TOP, CLAWS) or name.startswith("allowances.")
+    head = re.split(r"[.\[]", key, maxsplit=1)[0]
+    if head == "budget":
+        return Complaint(
+            key=field_of(key, data.get("budget")),
+            value=_shown(fault.value),
+            rule=fault.rule,
+            remedy=fault.remedy[:1].upper() + fault.remedy[1:],
+        )
+    name = key if head in WEIGHTS else head
+    known = name in (*KEYS, *CHOICES, *TOP, CLAWS) or head in WEIGHTS
     remedy = fault.remedy
     if fault.rule.startswith(MISSING) and name in KEYS:
         remedy = KEYS[name].remedy
@@ -308,10 +337,15 @@ def _complaint(fault: Fault) -> Complaint:
     rule = f"{rest}: {fault.rule}" if known and rest.startswith("[") else fault.rule
     return Complaint(
         key=name if known else "",
-        value=fault.value,
+        value=_shown(fault.value),
         rule=rule if known else f"{fault.key} {rule}",
         remedy=remedy[:1].upper() + remedy[1:],
     )
+
+
+def _shown(value: object) -> object:
+    """What of a faulty value is repeated beside its field: nobody typed a table of a file."""
+    return None if isinstance(value, Mapping) else value
 
 
 def text_of(value: object) -> str:
@@ -381,7 +415,7 @@ def _lengths(text: str) -> float | str | list[float | str] | None:
 def _reading_fields(key: str, value: object) -> Fields:
     if not isinstance(value, Mapping):
         if isinstance(value, str) and value.strip().lower() == NOT_MEASURED:
-            return {f"{key}.way": "unmeasured"}
+            return {f"{key}.{UNMEASURED}": "yes"}
         return {key: _text(value)}
     way = next((way for way, own in WAYS.items() if any(name in value for name in own)), "read")
     fields = {} if way == "read" else {f"{key}.way": way}
@@ -392,9 +426,9 @@ def _reading_fields(key: str, value: object) -> Fields:
 
 def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object:
     """Return the entry of a reading; None where nothing was typed."""
-    way = fields.get(f"{key}.way", "") or "read"
-    if way == "unmeasured":
+    if fields.get(f"{key}.{UNMEASURED}"):
         return NOT_MEASURED
+    way = fields.get(f"{key}.way", "") or "read"
     if way not in WAYS:
         way = "read"
     entry: Data = {}
@@ -517,13 +551,20 @@ def _claws_data(text: str, before: object) -> list[Data] | None:
     return found or None
 
 
-def _allowances(fields: Mapping[str, str], before: object) -> Data | None:
-    if not any(key.startswith("allowances.") for key in fields):
-        return dict(before) if isinstance(before, Mapping) else None
+def _numbers_under(table: str, fields: Mapping[str, str], before: Any) -> Any:
+    """Read a table of one number a name; a field that was not touched stays as it was written."""
+    head = f"{table}."
+    if not any(key.startswith(head) for key in fields):
+        return before
+    if before is not None and not isinstance(before, Mapping):
+        return before  # no table: the reader says so
+    old = before or {}
     given: Iterable[tuple[str, str]] = (
-        (key.removeprefix("allowances."), text.strip())
-        for key, text in fields.items()
-        if key.startswith("allowances.")
-    )
-    found = {name: _number(text) for name, text in given if text}
+        (key.removeprefix(head), text.strip()) for key, text in fields.items()
+        if key.startswith(head)
+    )  # fmt: skip
+    found = {
+        name: old[name] if name in old and text == _text(old[name]) else _number(text)
+        for name, text in given if text
+    }  # fmt: skip
     return dict(list(found.items())[:MOST_ALLOWANCES]) or None

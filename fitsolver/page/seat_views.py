@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 from zlib import crc32
 
@@ -12,13 +13,22 @@ from starlette.responses import PlainTextResponse, Response
 
 from fitsolver.errors import FitsolverError, InputFaults
 from fitsolver.files.datafile import parse_toml
+from fitsolver.page.budget_form import (
+    LISTS,
+    as_shown,
+    budget_changes,
+    field_names,
+    offered,
+)
 from fitsolver.page.seat_form import (
     CHOICES,
     CLAWS,
     GAPS,
     LEVELS,
     PLACES,
+    TAKEN,
     WAYS,
+    WEIGHTS,
     Complaint,
     Data,
     Fields,
@@ -28,6 +38,7 @@ from fitsolver.page.seat_form import (
     fields_of,
     further,
     is_reading,
+    may_be_left_out,
     needed,
     read,
     sketched,
@@ -38,22 +49,14 @@ from fitsolver.page.site import Asked, Wrong
 from fitsolver.page.store import Missing, Overtaken, Page
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.mounting_key import KEYS
+from fitsolver.seats.ranking import PARTS
 
 if TYPE_CHECKING:
     from fitsolver.seats.belief import Belief
     from fitsolver.seats.mounting import Mounting
 
-KIND_BY_DEFAULT = {
-    "holds": "wall",
-    "state": "cut",
-    "back": "open",
-    "opening_family": "oval",
-    "opening_level": "rim",
-    "make": "hand",
-    "flush": "no",
-    "finger_along": "width",
-}
-SHARED_FIELDS = ("story", "period")
+GROUPS = ("ranking", "budget", "budget.costs", "budget.brackets")
+"""Parts of the form that have faults of their own, which belong beside none of their fields."""
 TOLD = "told_beside"
 """Field of the page that lists what stands beside which fields, by marks."""
 
@@ -82,7 +85,7 @@ def mountings(asked: Asked) -> Response:
 
 def new(asked: Asked) -> Response:
     """Ask what kind of seat it is; make the mounting of the answer."""
-    fields: Fields = {**KIND_BY_DEFAULT, **asked.fields}
+    fields: Fields = dict(asked.fields)
     wrong: list[Complaint] = []
     if asked.request.method == "POST":
         name = fields.get("name", "").strip()
@@ -96,7 +99,7 @@ def new(asked: Asked) -> Response:
             slug = asked.site.store.create(name, toml_of(data, ""))
             return asked.go(f"/m/{slug}")
     return asked.page(
-        "new.html", status=422 if wrong else 200, fields=fields, choices=CHOICES,
+        "new.html", status=422 if wrong else 200, fields=fields, choices=CHOICES, taken=TAKEN,
         faults=_by_key(wrong),
     )  # fmt: skip
 
@@ -174,17 +177,21 @@ def drawing(asked: Asked) -> Response:
     fields = unkept(asked.fields)
     data = data_of(fields, data_in(asked.site.store.read(asked.slug)))
     mounting, found = read(data, asked.site.store.folder)
-    faults = _by_key(found)
+    faults = _by_key(found, fields)
+    context = _drawing_context(asked, data, mounting)
     # Only what has changed is sent: a browser takes longest over many small parts.
     told = asked.fields.get(TOLD)
-    changed = None if told is None else _changed(_marks(faults), told.split())
+    changed = None if told is None else _changed(
+        _marks(faults, context["assumed_of"]), told.split()
+    )  # fmt: skip
+    together = {name.partition(".")[0] for name in asked.fields}
     shown = [
         name for name in _shown(fields)
-        if name in asked.fields and (changed is None or name in changed)
+        if name in asked.fields or (name in GROUPS and name.partition(".")[0] in together)
     ]  # fmt: skip
     return asked.page(
-        "drawing.html", **_drawing_context(asked, data, mounting), said=_redrawn(asked, found),
-        faults=faults, fields_shown=shown,
+        "drawing.html", **context, said=_redrawn(asked, found), faults=faults, keys=KEYS,
+        fields_shown=[name for name in shown if changed is None or name in changed],
     )  # fmt: skip
 
 
@@ -260,7 +267,9 @@ def _changes(old: Mapping[str, Any], new_: Mapping[str, Any]) -> Iterator[tuple[
         before, after = old.get(key), new_.get(key)
         if before == after:
             continue
-        if key in ("seat", "allowances") and isinstance(before, Mapping) and after:
+        if key == "budget":
+            yield from budget_changes(before, after)
+        elif key in ("seat", *WEIGHTS) and isinstance(before, Mapping) and after:
             for name in dict.fromkeys((*before, *after)):
                 if before.get(name) != after.get(name):
                     yield f"{key}.{name}", after.get(name)
@@ -300,6 +309,7 @@ def _form(
         revision=page.revision if revision is None else revision,
         said=said,
         choices=CHOICES,
+        taken=TAKEN,
         allowances=TABLE,
         **_form_context(asked, fields, data),
         **_drawing_context(asked, data),
@@ -318,14 +328,29 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "more": further(fields),
         "more_given": any(typed_of(key, fields) for key in further(fields)),
         "kept": _kept(fields),
-        "faults": _by_key(complaints(data, asked.site.store.folder)),
+        "faults": _by_key(complaints(data, asked.site.store.folder), fields),
         "keys": KEYS,
         "is_reading": is_reading,
+        "leavable": {key for key in KEYS if may_be_left_out(key, fields)},
         "in_lines": (*PLACES, GAPS),
         "ways": WAYS,
         "levels": LEVELS,
         "tools": tuple(dict.fromkeys((*INSTRUMENTS, *own))),
         "picture": _pictogram,
+        **_money_context(fields),
+    }
+
+
+def _money_context(fields: Mapping[str, str]) -> dict[str, Any]:
+    from fitsolver.stones.cut import names
+
+    given = {name.partition(".")[0] for name, text in fields.items() if text.strip()}
+    return {
+        "rows": {kind: offered(fields, kind) for kind in LISTS},
+        "cut_names": names(),
+        "money_given": "budget" in given,
+        "order_given": "ranking" in given,
+        "parts": PARTS,
     }
 
 
@@ -346,7 +371,7 @@ def _pictogram(key: str, kind: Mapping[str, str]) -> Markup:
 def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) -> dict[str, Any]:
     known = _believed(data, asked.site.store.folder, whole)
     if known is None:
-        return {"picture_of_seat": None, "assumed": (), "marks": _marks}
+        return {"picture_of_seat": None, "assumed": (), "assumed_of": {}, "marks": _marks}
     from fitsolver.drawings.drawing import seat_drawing
     from fitsolver.page.ink import svg
     from fitsolver.telling.layout import words as in_words
@@ -359,8 +384,11 @@ def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) ->
     return {
         "picture_of_seat": Markup(svg(seat_drawing(known))),
         "assumed": assumed,
+        "assumed_of": {
+            item.name: told for item, told in zip(known.assumed, assumed, strict=True)
+        },
         "marks": _marks,
-    }
+    }  # fmt: skip
 
 
 def _marks(*beside: Mapping[str, object]) -> list[str]:
@@ -390,17 +418,24 @@ def _believed(data: Data, folder: Path, whole: Mounting | None) -> Belief | None
         return None
 
 
-def _by_key(found: list[Complaint]) -> dict[str, list[Complaint]]:
+def _by_key(
+    found: list[Complaint], fields: Mapping[str, str] = MappingProxyType({})
+) -> dict[str, list[Complaint]]:
     faults: dict[str, list[Complaint]] = {}
     for each in found:
-        faults.setdefault(each.key, []).append(each)
+        faults.setdefault(as_shown(each.key, fields), []).append(each)
     return faults
 
 
 def _shown(fields: Mapping[str, str]) -> list[str]:
     """Fields that the form shows and that may have a fault beside them."""
-    allowances = [f"allowances.{name}" for name in TABLE]
-    return ["name", "period", *CHOICES, CLAWS, *needed(fields), *further(fields), *allowances]
+    weights = [f"allowances.{name}" for name in TABLE]
+    weights += [f"ranking.{name}" for name in PARTS]
+    budget = field_names(fields)
+    return [
+        "name", "period", *CHOICES, CLAWS, *needed(fields), *further(fields), *weights, *budget,
+        *GROUPS,
+    ]  # fmt: skip
 
 
 def _kept(fields: Mapping[str, str]) -> dict[str, str]:
@@ -451,6 +486,13 @@ def label_of(name: str, words: Any) -> str:
     key, _, part = name.partition(".")
     if key == "allowances":
         return str(TABLE[part].meaning) if part in TABLE else part
+    if key in ("ranking", "budget"):
+        title = words[key].title
+        *row, last = part.split(".")
+        number = f" {int(row[1]) + 1}" if len(row) == 2 else ""
+        known = {"name": "cost_name", "amount": "cost_amount"}.get(last, last)
+        told = next((str(words[key][each]) for each in (known,) if each in words[key]), part)
+        return f"{title}{number}: {told}"
     if key in words.readings:
         text = str(words.readings[key])
     elif key in words.kind:

@@ -29,8 +29,7 @@ if TYPE_CHECKING:
     from fitsolver.page.work import Work
 
 HERE = Path(__file__).parent
-MOST_FIELDS = 600
-LONGEST_FIELD = 60_000
+MOST_FIELDS = 1_200
 # What is loaded after the first page, for the first drawing and for the first answer.
 DRAWN_WITH = ("shapely", "fitsolver.drawings.drawing", "fitsolver.seats.mounting_file")
 ANSWERED_WITH = (
@@ -195,6 +194,8 @@ class Site:
         self.environment.filters |= {"data": data_element, "per_cent": per_cent_element}
         self.benches: Kept[str, Bench] = Kept(6)
         self.helper = helper
+        # Cuts proposed last for a mounting as its file is, the best first.
+        self.proposed: Kept[str, tuple[str, ...]] = Kept(50)
         self._work: Work | None = None
         self._warm = False
         self._lock = Lock()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -13,6 +13,7 @@ from starlette.responses import Response
 from fitsolver.errors import FitsolverError, InputFaults, OutOfRange, explain
 from fitsolver.page.answer_views import (
     USUAL,
+    altering,
     bench_for,
     check_context,
     material_choices,
@@ -28,6 +29,7 @@ from fitsolver.page.site import Asked, Wrong
 from fitsolver.page.store import Overtaken, Page
 
 if TYPE_CHECKING:
+    from fitsolver.market.comparison import Comparison
     from fitsolver.stones.cut import CutStyle
     from fitsolver.stones.material import Material
     from fitsolver.weighing.weight import Weight
@@ -85,8 +87,8 @@ def keep(asked: Asked) -> Response:
     header += [name for name, text in filled.items() if text and name not in header]
     if len(rows) >= MOST_STONES:
         raise Wrong(422, asked.site.words.stones.full)
-    name = filled["stone"] or f"{len(rows) + 1}"
-    filled["stone"] = name
+    name = filled["stone"] = filled["stone"] or _default_name(asked, header, rows)
+    filled["material"] = filled["material"] or USUAL
     rows = [[*row, *[""] * (len(header) - len(row))] for row in rows]
     rows.append([filled.get(title, "") for title in header])
     store.save_candidates(asked.slug, _text(header, rows, delimiter), now.revision)
@@ -142,7 +144,9 @@ def weigh_one(asked: Asked) -> Response:
     """Weigh one stone by its readings."""
     given = asked.query
     context: dict[str, Any] = {
-        "cuts": cut_choices(strung=True),
+        "cuts": cut_groups(asked, None),
+        "usual": USUAL,
+        "makes": makes(),
         "materials": material_choices(),
         "given": given,
         "faults": {},
@@ -161,15 +165,42 @@ def weigh_one(asked: Asked) -> Response:
     return asked.page("weigh.html", **context)
 
 
-def cut_choices(*, strung: bool = False) -> list[tuple[str, str]]:
-    """Every cut by name and title."""
+def cut_groups(asked: Asked, page: Page | None) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Every cut by name and title in groups, those for a mounting first if it is about one.
+
+    Those proposed for it, in their order, if that has been worked out; then those with the outline
+    of its opening; then all others. Strung stones are weighed but set in no seat.
+    """
     from fitsolver.stones.cut import cuts
 
+    words = asked.site.words.stones
+    every = {
+        style.name: style for style in sorted(cuts(), key=lambda item: (item.family, item.name))
+        if page is None or not style.strung
+    }  # fmt: skip
+
+    def named(names: Iterable[str]) -> list[tuple[str, str]]:
+        return [(name, f"{short_title(every[name].title)} ({name})") for name in names]
+
+    if page is None:
+        return [("", named(every))]
+    seat = data_in(page).get("seat")
+    family = seat.get("opening_family") if isinstance(seat, Mapping) else None
+    first = [name for name in asked.site.proposed.find(page.revision) or () if name in every]
+    like = [name for name, style in every.items() if style.family == family and name not in first]
+    rest = [name for name in every if name not in first and name not in like]
     return [
-        (style.name, f"{short_title(style.title)} ({style.name})")
-        for style in sorted(cuts(), key=lambda item: (item.family, item.name))
-        if strung or not style.strung
+        (words.cuts_proposed, named(first)),
+        (words.cuts_like, named(like)),
+        (words.cuts_other, named(rest)),
     ]
+
+
+def makes() -> list[tuple[str, str]]:
+    """Every make that some cut has."""
+    from fitsolver.stones.cut import cuts
+
+    return [(name, name) for name in sorted({make for style in cuts() for make in style.makes})]
 
 
 def _page(
@@ -187,9 +218,10 @@ def _page(
     context: dict[str, Any] = {
         "slug": asked.slug,
         "name": name_in(data, asked.slug),
-        "cuts": cut_choices(),
+        "cuts": cut_groups(asked, page),
+        "usual": USUAL,
         "materials": material_choices(),
-        "given": {"material": USUAL, **given},
+        "given": given,
         "faults": faults or {},
         "result": result,
         "said": said,
@@ -207,8 +239,35 @@ def _page(
     return asked.page("stones.html", status=status, **context)
 
 
+def _default_name(asked: Asked, header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """What a stone is called that nobody named: its cut and size, numbered if there is another."""
+    from fitsolver.stones.cut import cut
+
+    size = {name: asked.fields.get(f"{name}_mm", "").strip() for name in ("length", "width")}
+    title = short_title(cut(asked.fields.get("cut", "")).title)
+    name = base = str(asked.site.words.stones.default_name.format(cut=title, **size))
+    taken = set(_names(header, rows))
+    number = 2
+    while name in taken:
+        name, number = f"{base} ({number})", number + 1
+    return name
+
+
+def _names(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
+    """What the stones of a list are called, as the reader of lists calls them."""
+    from fitsolver.market.candidate import NAMES
+
+    titles = [title.strip().casefold() for title in header]
+    places = [titles.index(name) for name in NAMES if name in titles]
+    return [
+        next((row[k].strip() for k in places if k < len(row) and row[k].strip()), f"row {number}")
+        for number, row in enumerate(rows, 1)
+    ]
+
+
 def _listed(listed: Page) -> list[str]:
-    return [row[0] if row else "" for row in _cells(listed)[1]]
+    header, rows, _ = _cells(listed)
+    return _names(header, rows)
 
 
 def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
@@ -226,9 +285,17 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     task.wait(PATIENCE_S)
     # Looked at once: the work may end while the page is being written.
     waiting = not task.ready
-    pictures = {}
+    context: dict[str, Any] = {}
     if not waiting and task.answer is not None:
-        pictures = {
+        from fitsolver.telling.compare_report import comparison_cautions, first_choice, money_left
+        from fitsolver.telling.pose_report import not_held
+
+        found: Comparison = task.answer
+        context["compared_head"] = (*first_choice(found), *money_left(found))
+        context["compared_cautions"] = comparison_cautions(found) if found.stones else ()
+        context["not_held"] = lambda stone: not_held(stone.look.security)
+        context["altering"] = altering
+        context["pictures"] = {
             each.rank: outline_of(each.check) for each in task.answer.stones[:100]
             if each.check is not None
         }  # fmt: skip
@@ -237,7 +304,7 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
         "table": table,
         "compared": None if waiting else task.answer,
         "waiting": waiting,
-        "pictures": pictures,
+        **context,
         "unread": [
             f"{fault.line}: {fault.key}: {fault.rule}. {fault.remedy}" for fault in table.faults
         ],
@@ -309,7 +376,10 @@ def _stone(
     style: CutStyle | None = None
     stuff: Material | None = None
     try:
-        style = cut(given.get("cut", ""))
+        if not given.get("cut", ""):
+            faults["cut"] = words.no_cut
+        else:
+            style = cut(given["cut"])
     except FitsolverError as error:
         faults["cut"] = _sentence(error)
     try:

@@ -27,7 +27,8 @@ from fitsolver.market.money import PricedSize
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.pocket.numbers import Known, card_numbers
-from fitsolver.pocket.size_table import size_table
+from fitsolver.pocket.size_table import Asked, outline_of
+from fitsolver.pocket.size_table import size_tables as size_tables_of
 from fitsolver.pocket.view import view
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import Material
@@ -175,16 +176,41 @@ def size_tables(found: Spec, ready: Bench, material: Material, crew: Crew = alon
         best = check(ready, style, *ask.tolist(), exact=False)
         box = tuple((float(side), float(side)) for side in ask)
         missed.append((style, box, "left out", best))
-    return crew(partial(_filled, ready, material), [*wanted, *missed])
+    cuts = [*wanted, *missed]
+    # Cuts of one outline are laid out together; the longest work comes first.
+    alike: dict[Any, list[int]] = {}
+    for k, (style, *_) in enumerate(cuts):
+        limits = style.length_ratio.low, style.length_ratio.high, style.length_ratio.typical
+        alike.setdefault((outline_of(style), limits), []).append(k)
+    groups = sorted(alike.values(), key=len, reverse=True)
+    done = crew(partial(_filled, ready, material), [[cuts[k] for k in group] for group in groups])
+    tables: dict[int, Known] = {}
+    for group, known in zip(groups, done, strict=True):
+        tables |= dict(zip(group, known, strict=True))
+    return [tables[k] for k in range(len(cuts))]
 
 
-def _filled(ready: Bench, material: Material, asked: Any) -> Known:
-    style, box, said, best = asked
-    stone = best.stone
-    ask = np.array([stone.length_mm, stone.width_mm, stone.depth_mm])
-    table = size_table(ready, style, material, box, ask, asked=said != "left out")
-    limits = {item.name: item.alteration_limit_mm for item in best.requirements}
-    return Known(table=table, said=said, limits_mm=limits, loose=_loose(best))
+def _filled(ready: Bench, material: Material, cuts: list[Any]) -> list[Known]:
+    asked = [
+        Asked(
+            style=style,
+            box=box,
+            size=np.array([best.stone.length_mm, best.stone.width_mm, best.stone.depth_mm]),
+            asked=said != "left out",
+        )
+        for style, box, said, best in cuts
+    ]
+    return [
+        Known(
+            table=table,
+            said=said,
+            limits_mm={item.name: item.alteration_limit_mm for item in best.requirements},
+            loose=_loose(best),
+        )
+        for table, (_, _, said, best) in zip(
+            size_tables_of(ready, asked, material), cuts, strict=True
+        )
+    ]
 
 
 def _loose(best: Check) -> str:

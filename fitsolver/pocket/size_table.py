@@ -13,14 +13,17 @@ one placement serves all, margins are straight lines in every draw between the d
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import SAMPLES, Bench
-from fitsolver.fitting.tile import Poses, Tile, poses, tile
+from fitsolver.fitting.tile import Kept, Poses, Tile, poses, resampled, tile
+from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.weighing.weight import every_make, weigh_list
@@ -38,7 +41,7 @@ ALTERED_DRAWS, ORDINARY_DRAWS = 128, 256
 # Ratios that differ by less share a figure, where few and where many draws are asked.
 ALIKE_FEW, ALIKE = 0.05, 0.01
 # How stones stand is found for so many knots to a side, and lies between them elsewhere.
-STANDS = 4
+STANDS = 3
 # A cut whose ratios span less than this is laid out by its usual ratio.
 NARROW = 1.15
 # Depths judged, and depths kept; they reach this many of the style's spreads to either side.
@@ -107,82 +110,124 @@ class _Judged:
     direction: Array
 
 
-def size_table(
-    ready: Bench, style: CutStyle, material: Material, box: Box, ask: Array, *, asked: bool = True
-) -> SizeTable:
-    """Judge a cut over the sizes about its seating range.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A cut to lay out, with what the seat said of it.
 
     `box` are the ranges of length, width and depth that earn the verdict (a point if none is
-    decided), `ask` (3,) the size to ask for, which becomes a knot [mm]; if it was `asked` of the
+    decided), `size` (3,) the size to ask for, which becomes a knot [mm]; if it was `asked` of the
     seat already, it is judged in as many draws again.
     """
-    limits = style.length_ratio
+
+    style: CutStyle
+    box: Box
+    size: Array
+    asked: bool = True
+
+
+def size_tables(ready: Bench, cuts: Sequence[Asked], material: Material) -> list[SizeTable]:
+    """Judge cuts of one outline and the same limits over the sizes about their seating ranges.
+
+    They are laid out on the same knots, so that one placement serves them all.
+    """
+    limits = cuts[0].style.length_ratio
     ratio = limits.typical if limits.high / limits.low < NARROW else 0.0
-    at = ask[0] - ratio * ask[1]
-    width = _knots(*box[1], float(ask[1]))
+    at = [float(cut.size[0] - ratio * cut.size[1]) for cut in cuts]
+    wide = [float(cut.size[1]) for cut in cuts]
+    width = _knots([cut.box[1] for cut in cuts], wide)
     if ratio:
-        edges = (limits.low - ratio) * ask[1], (limits.high - ratio) * ask[1]
-        excess = _with(np.linspace(*edges, 5), float(at))
+        low, high = (limits.low - ratio) * wide[0], (limits.high - ratio) * wide[0]
+        excess = _with(np.linspace(low, high, 5), at)
     else:
-        excess = _knots(*box[0], float(at))
-    judged, depth = _depths(style, box[2], ask)
-    grid = _Grid(ready=ready, style=style, ratio=ratio, judged=judged, depth=depth)
-    few = grid.few(excess, width)
+        excess = _knots([cut.box[0] for cut in cuts], at)
     shape = len(excess), len(width)
-    rough = few.z.reshape(*shape, *few.z.shape[1:])
     levels = _levels(ready)
-    fine_excess = excess if ratio else _parted(excess, rough, levels, 0)
-    fine_width = _parted(width, rough, levels, 1)
-    z = _resampled(_resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
-    ordinary = _matters(z, levels[:1])
-    altered = _matters(z, levels) & ~ordinary
-    here = np.outer(_beside(fine_excess, float(at)), _beside(fine_width, float(ask[1]))) & asked
-    tables = {
-        name: getattr(few, name).reshape(*shape, *getattr(few, name).shape[1:]).copy()
-        for name in ("margin", "u", "direction")
-    }
-    # Knots of the first look that were judged in more draws are known better now.
-    row = {float(value): k for k, value in enumerate(excess)}
-    column = {float(value): k for k, value in enumerate(width)}
-    for which, draws in (
-        (altered & ~here, ALTERED_DRAWS), (ordinary & ~here, ORDINARY_DRAWS), (here, SAMPLES)
-    ):  # fmt: skip
-        rows, columns = np.nonzero(which)
-        if not len(rows):
-            continue
-        more = grid.more(fine_excess[rows], fine_width[columns], draws)
-        z[rows, columns] = more.z
-        for k, (a, b) in enumerate(zip(fine_excess[rows], fine_width[columns], strict=True)):
-            if float(a) in row and float(b) in column:
-                for name, values in tables.items():
-                    values[row[float(a)], column[float(b)]] = getattr(more, name)[k]
-    return SizeTable(
-        style=style,
-        usual_ratio=ratio,
-        excess=fine_excess,
-        width=fine_width,
-        depth=depth,
-        z=np.moveaxis(z, -1, 0),
-        names=few.names,
-        margin_excess=excess,
-        margin_width=width,
-        margin_depth=judged,
-        margin_mm=tables["margin"],
-        u_mm=tables["u"],
-        direction_deg=tables["direction"],
-        weight=_weights(style, material, fine_excess, fine_width, depth, ratio),
-    )
+    kept: Kept = {}
+    grids, fews, roughs = [], [], []
+    for cut in cuts:
+        judged, depth = _depths(cut.style, cut.box[2], cut.size)
+        grid = _Grid(
+            ready=ready, style=cut.style, ratio=ratio, judged=judged, depth=depth, kept=kept
+        )
+        few = grid.few(excess, width)
+        grids.append(grid)
+        fews.append(few)
+        roughs.append(few.z.reshape(*shape, *few.z.shape[1:]))
+    kept.clear()
+    fine_excess = excess if ratio else _parted(excess, roughs, levels, 0)
+    fine_width = _parted(width, roughs, levels, 1)
+    scores = [
+        resampled(resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
+        for rough in roughs
+    ]
+    ordinary = np.any([_matters(z, levels[:1]) for z in scores], axis=0)
+    altered = np.any([_matters(z, levels) for z in scores], axis=0) & ~ordinary
+    here = np.zeros(ordinary.shape, dtype=bool)
+    for cut, length, across in zip(cuts, at, wide, strict=True):
+        if cut.asked:
+            here |= np.outer(_beside(fine_excess, length), _beside(fine_width, across))
+    found = []
+    for cut, grid, few, z in zip(cuts, grids, fews, scores, strict=True):
+        tables = {
+            name: getattr(few, name).reshape(*shape, *getattr(few, name).shape[1:]).copy()
+            for name in ("margin", "u", "direction")
+        }
+        # Knots of the first look that were judged in more draws are known better now.
+        row = {float(value): k for k, value in enumerate(excess)}
+        column = {float(value): k for k, value in enumerate(width)}
+        for which, draws in (
+            (altered & ~here, ALTERED_DRAWS), (ordinary & ~here, ORDINARY_DRAWS), (here, SAMPLES)
+        ):  # fmt: skip
+            rows, columns = np.nonzero(which)
+            if not len(rows):
+                continue
+            more = grid.more(fine_excess[rows], fine_width[columns], draws)
+            z[rows, columns] = more.z
+            for k, (a, b) in enumerate(zip(fine_excess[rows], fine_width[columns], strict=True)):
+                if float(a) in row and float(b) in column:
+                    for name, values in tables.items():
+                        values[row[float(a)], column[float(b)]] = getattr(more, name)[k]
+        found.append(
+            SizeTable(
+                style=cut.style,
+                usual_ratio=ratio,
+                excess=fine_excess,
+                width=fine_width,
+                depth=grid.depth,
+                z=np.moveaxis(z, -1, 0),
+                names=few.names,
+                margin_excess=excess,
+                margin_width=width,
+                margin_depth=grid.judged,
+                margin_mm=tables["margin"],
+                u_mm=tables["u"],
+                direction_deg=tables["direction"],
+                weight=_weights(cut.style, material, fine_excess, fine_width, grid.depth, ratio),
+            )
+        )
+    return found
+
+
+def outline_of(style: CutStyle) -> tuple[object, ...]:
+    """What a style's usual outline is told by: the same for styles that look alike in plan."""
+    usual = style.typical()
+    shape = outline.family(style.family).shape
+    return style.family, *((name, usual[name]) for name in shape if name in usual)
 
 
 @dataclass(slots=True, kw_only=True)
 class _Grid:
-    """Judges nodes of one cut; keeps how the stones of the first look stood."""
+    """Judges nodes of one cut; keeps how the stones of the first look stood.
+
+    `kept` are placements that cuts of one outline share.
+    """
 
     ready: Bench
     style: CutStyle
     ratio: float
     judged: Array
     depth: Array
+    kept: Kept
     excess: Array = field(default_factory=lambda: np.zeros(0))
     width: Array = field(default_factory=lambda: np.zeros(0))
     turn: Array = field(default_factory=lambda: np.zeros((0, 0)))
@@ -207,7 +252,7 @@ class _Grid:
             np.abs(knots[:, None] - side).argmin(axis=0)
             for knots, side in ((self.excess, excess), (self.width, width))
         )
-        heights = _resampled(self.height, self.excess, excess, 0)
+        heights = resampled(self.height, self.excess, excess, 0)
         return Poses(
             turn=self.turn[near],
             height=np.array(
@@ -225,7 +270,7 @@ class _Grid:
     def _ask(self, excess: Array, width: Array, draws: int, alike: float) -> _Judged:
         found = tile(
             self.ready, self.style, self._lengths(excess, width), width, self.judged,
-            self._stand(excess, width), draws=draws, alike=alike,
+            self._stand(excess, width), draws=draws, alike=alike, kept=self.kept,
         )  # fmt: skip
         return _Judged(
             names=found.names,
@@ -251,16 +296,22 @@ def _beside(knots: Array, value: float) -> NDArray[np.bool_]:
     return np.asarray(np.abs(np.arange(len(knots)) - np.abs(knots - value).argmin()) <= 1)
 
 
-def _knots(low: float, high: float, ask: float) -> Array:
-    low, high = low - REACH_MM, high + REACH_MM
-    return _with(np.linspace(low, high, round((high - low) / STEP_MM) + 1), ask)
+def _knots(sides: Sequence[tuple[float, float]], asked: Sequence[float]) -> Array:
+    """Knots from before the first to beyond the last of some ranges, those asked for among them."""
+    low, high = min(side[0] for side in sides) - REACH_MM, max(side[1] for side in sides) + REACH_MM
+    return _with(np.linspace(low, high, round((high - low) / STEP_MM) + 1), asked)
 
 
-def _with(knots: Array, value: float) -> Array:
-    """Move the knot nearest to a value there."""
-    knots = np.round(knots, 3)
-    knots[np.abs(knots - value).argmin()] = round(value, 6)
-    return np.unique(knots)
+def _with(knots: Array, values: Sequence[float]) -> Array:
+    """Move the knot nearest to each value there; where that was moved already, add one."""
+    free = np.round(knots, 3).tolist()
+    taken: set[float] = set()
+    for value in sorted({round(value, 6) for value in values}):
+        nearest = min(free, key=lambda knot: abs(knot - value), default=np.inf)
+        if abs(nearest - value) < min((abs(knot - value) for knot in taken), default=np.inf):
+            free.remove(nearest)
+        taken.add(value)
+    return np.unique([*free, *taken])
 
 
 def _depths(style: CutStyle, box: tuple[float, float], ask: Array) -> tuple[Array, Array]:
@@ -270,8 +321,8 @@ def _depths(style: CutStyle, box: tuple[float, float], ask: Array) -> tuple[Arra
     low = min((usual - reach) * ask[1], box[0] - 0.2)
     high = max((usual + reach) * ask[1], box[1] + 0.2)
     low, high = max(low, 0.17 * ask[1]), min(high, 1.28 * ask[1])
-    judged = _with(np.linspace(low, high, JUDGED_DEPTHS), float(ask[2]))
-    kept = _with(np.linspace(low, high, DEPTHS), float(ask[2]))
+    judged = _with(np.linspace(low, high, JUDGED_DEPTHS), [float(ask[2])])
+    kept = _with(np.linspace(low, high, DEPTHS), [float(ask[2])])
     return judged, kept
 
 
@@ -334,10 +385,12 @@ def _matters(z: Array, levels: tuple[tuple[int, float], ...]) -> NDArray[np.bool
     return found
 
 
-def _parted(knots: Array, z: Array, levels: tuple[tuple[int, float], ...], axis: int) -> Array:
-    """Add knots half-way where z is steep across a change of verdict, the steepest first."""
+def _parted(
+    knots: Array, scores: Sequence[Array], levels: tuple[tuple[int, float], ...], axis: int
+) -> Array:
+    """Add knots half-way where a z is steep across a change of verdict, the steepest first."""
     steep = np.zeros(len(knots) - 1)
-    for level, limit in zip(levels, STEEP, strict=True):
+    for z, (level, limit) in product(scores, zip(levels, STEEP, strict=True)):
         cells = _cells(z, (level,))
         rise = np.abs(np.diff(z[..., level[0]], axis=axis)).max(axis=2)
         rise = (
@@ -347,17 +400,6 @@ def _parted(knots: Array, z: Array, levels: tuple[tuple[int, float], ...], axis:
     order = [k for k in np.argsort(-steep, kind="stable") if steep[k] > 1]
     order = order[: max(0, MOST_KNOTS - len(knots))]
     return np.sort(np.concatenate([knots, *((knots[k : k + 1] + knots[k + 1]) / 2 for k in order)]))
-
-
-def _resampled(values: Array, knots: Array, wanted: Array, axis: int) -> Array:
-    """Values on other knots of one axis, by straight lines."""
-    k = np.clip(np.searchsorted(knots, wanted), 1, len(knots) - 1)
-    part = (wanted - knots[k - 1]) / (knots[k] - knots[k - 1])
-    shape = [1] * values.ndim
-    shape[axis] = -1
-    part = part.reshape(shape)
-    mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
-    return mixed
 
 
 def _weights(

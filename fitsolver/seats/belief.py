@@ -526,8 +526,9 @@ def _stations(
     free = np.minimum(apart, passed[-1] - apart).min(axis=1) > step_on / 4
     x, y = (np.interp(even[free], passed, closed[:, axis]) for axis in (0, 1))
     angle = np.concatenate([asked, np.arctan2(y, x)])
-    rounded: Array = np.unique(np.round(np.mod(angle + 1e-7, 2 * np.pi), 6))
-    return rounded
+    rounded = np.round(np.mod(angle + 1e-7, 2 * np.pi), 6)
+    # `np.unique` would load masked arrays.
+    return np.array(sorted(set(rounded.tolist())))
 
 
 def _equations(

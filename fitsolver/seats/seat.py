@@ -91,15 +91,28 @@ class Seats:
         shifted: Array = self.opening - inward[..., None] * self.outward
         return shifted
 
+    def single(self) -> Seats:
+        """The same in single precision, for draws without number: exact to 0.000001 mm."""
+        coarse = {
+            field.name: getattr(self, field.name).astype(np.float32)
+            for field in fields(self)
+            if field.name not in ("outward", "claw", "ledge_after", "parameters")
+            and isinstance(getattr(self, field.name), np.ndarray)
+        }
+        return replace(self, **coarse)
+
     def rows(self, chosen: NDArray[np.int64]) -> Seats:
-        """Return the samples of the given numbers, in that order, repeats allowed."""
+        """Return the samples of the given numbers, in that order, repeats allowed.
+
+        Without `parameters`: tables of sizes repeat draws by the thousand.
+        """
         by_sample = {
             field.name: getattr(self, field.name)[chosen]
             for field in fields(self)
-            if field.name not in ("outward", "claw", "ledge_after")
+            if field.name not in ("outward", "claw", "ledge_after", "parameters")
             and isinstance(getattr(self, field.name), np.ndarray)
         }
-        return replace(self, **by_sample)
+        return replace(self, parameters=self.parameters[:0], **by_sample)
 
 
 def seats(belief: Belief, samples: int) -> Seats:

@@ -137,6 +137,7 @@ def _in_make(style: CutStyle, make: str) -> CutStyle:
     return replace(style, make=make, proportions=style.makes[make])
 
 
+@cache
 def names() -> tuple[str, ...]:
     """Return the names of all styles in the library, in alphabetical order."""
     return tuple(sorted(path.stem for path in (data_folder() / "cuts").glob("*.toml")))

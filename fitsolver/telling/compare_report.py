@@ -73,8 +73,7 @@ def comparison_text(found: Comparison, *, most: int, width: int = WIDTH) -> str:
         [paragraph(_headline(found), width)],
         [
             paragraph(plain(found.mounting.name), width),
-            *_first_choice(found, width),
-            *_money_left(found, width),
+            *(paragraph(text, width) for text in (*first_choice(found), *money_left(found))),
         ],
         [*_table(shown), *rest, *_legend(found, shown, width)] if shown else [],
         *(_stone(stone, width) for stone in shown),
@@ -119,31 +118,27 @@ def _headline(found: Comparison) -> str:
     return ", ".join(parts)
 
 
-def _first_choice(found: Comparison, width: int) -> list[str]:
-    """Name the first stone that nothing speaks against."""
+def first_choice(found: Comparison) -> tuple[str, ...]:
+    """Name the first stone that nothing speaks against, if any stone seats."""
     if not any(found.count(verdict) for verdict in ("seats", "seats after alteration")):
-        return []
+        return ()
     clear = found.clear
     if clear is None:
-        return [paragraph("Every stone that seats has a reservation, told below.", width)]
-    text = f"First without a reservation: {clear.rank}, {plain(clear.candidate.name)}."
-    return [paragraph(text, width)]
+        return ("Every stone that seats has a reservation, told below.",)
+    return (f"First without a reservation: {clear.rank}, {plain(clear.candidate.name)}.",)
 
 
-def _money_left(found: Comparison, width: int) -> list[str]:
+def money_left(found: Comparison) -> tuple[str, ...]:
     """Say what the ceiling rests on: prices of a table have no currency of their own."""
     budget = found.mounting.budget
     if not any(stone.cost for stone in found.stones):
-        return []
+        return ()
     if budget is None or not found.has_ceiling:
-        return [paragraph("No price ceiling: the file of the mounting has no [budget].", width)]
-    return [
-        paragraph(
-            f"Prices are taken to be in {plain(budget.currency)}: the budget leaves "
-            f"{plain(budget.written(budget.left))} for the stone.",
-            width,
-        )
-    ]
+        return ("No price ceiling: the file of the mounting has no [budget].",)
+    return (
+        f"Prices are taken to be in {plain(budget.currency)}: the budget leaves "
+        f"{plain(budget.written(budget.left))} for the stone.",
+    )
 
 
 def _table(stones: Sequence[Compared]) -> list[str]:

@@ -27,24 +27,17 @@ def region_text(found: Proposals, region: Region | None, width: int = WIDTH) -> 
     proposal = region.proposal
     stone = proposal.ask.stone
     size = dimensions(stone.length_mm, stone.width_mm, stone.depth_mm)
-    extents = [["Sizes that seat, mm", "length", "width"]]
-    for label, setting in _settings(region):
-        extent = region.extent(setting)
-        extents.append([label, *(("none", "") if extent is None else map(_span, extent))])
-    extents.append(["quoted box", _span(proposal.length_mm), _span(proposal.width_mm)])
-    if proposal.after_alteration is not None:
-        extents.append(["  with alteration", *map(_span, proposal.after_alteration[:2])])
     return page(
         [
             [f"{proposal.verdict.upper()}   {proposal.style.title}"],
             [name, f"Ask for {size} mm."],
-            columns(extents, "<<<", indent=0),
+            columns(extent_rows(region), "<<<", indent=0),
             [paragraph(
                 "Length and width go together: of the lengths and widths above only some pairs "
                 "seat, as the chart shows (--draw). Every size inside a quoted box does.", width,
             )],
-            _depths(region),
-            list(_calibrated(region)),
+            columns(rows, "<<<", indent=0) if (rows := depth_rows(region)) else [],
+            list(calibrated_words(region)),
             warned,
         ]
     )  # fmt: skip
@@ -100,6 +93,19 @@ def region_record(found: Proposals, region: Region | None) -> Record:
     }  # fmt: skip
 
 
+def extent_rows(region: Region) -> list[list[str]]:
+    """Lay out the lengths and widths that seat, each in its setting, under a row of titles."""
+    proposal = region.proposal
+    rows = [["Sizes that seat, mm", "length", "width"]]
+    for label, setting in _settings(region):
+        extent = region.extent(setting)
+        rows.append([label, *(("none", "") if extent is None else map(_span, extent))])
+    rows.append(["quoted box", _span(proposal.length_mm), _span(proposal.width_mm)])
+    if proposal.after_alteration is not None:
+        rows.append(["  with alteration", *map(_span, proposal.after_alteration[:2])])
+    return rows
+
+
 def _settings(region: Region) -> Iterator[tuple[str, Setting]]:
     level = f"{100 * region.level:.0f} %"
     yield f"as the seat is, {level}", "ordinary"
@@ -108,8 +114,8 @@ def _settings(region: Region) -> Iterator[tuple[str, Setting]]:
     yield "best estimate alone", "best estimate"
 
 
-def _depths(region: Region) -> list[str]:
-    """The depths that go with some sizes of the ratio asked for."""
+def depth_rows(region: Region) -> list[list[str]]:
+    """Lay out the depths that go with some sizes of the ratio asked for, under a row of titles."""
     stone = region.proposal.ask.stone
     ratio = stone.length_mm / stone.width_mm
     extent = region.extent("altered")
@@ -123,10 +129,11 @@ def _depths(region: Region) -> list[str]:
         if any(depths):
             shown = ["none" if depth is None else _span(depth) for depth in depths]
             rows.append([dimensions(length, width), *shown])
-    return columns(rows, "<<<", indent=0) if len(rows) > 1 else []
+    return rows if len(rows) > 1 else []
 
 
-def _calibrated(region: Region) -> Iterator[str]:
+def calibrated_words(region: Region) -> Iterator[str]:
+    """Say which calibrated sizes seat with all of their tolerance."""
     t = region.tolerance_mm
     sizes = [f"{length:g} x {width:g}" for length, width, seats in region.calibrated() if seats]
     if sizes:

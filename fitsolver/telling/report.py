@@ -19,6 +19,7 @@ from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.ranking import Ranking
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.telling.layout import (
@@ -34,7 +35,13 @@ from fitsolver.telling.layout import (
 )
 from fitsolver.telling.place import dial, place_words
 from fitsolver.telling.pose_report import not_held, pose_lines
-from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
+from fitsolver.telling.setting import (
+    Alteration,
+    alteration_total_mm,
+    alterations,
+    cautions,
+    ordinary_setting,
+)
 from fitsolver.telling.stone_report import agreement_lines, carats
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
@@ -43,6 +50,8 @@ from fitsolver.weighing.weight import Weight, height_prior
 WIDTH = 80
 # Names of readings within a sentence.
 NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
+# Why a cut ranks where it does if no part stands out.
+NO_REASON = "good in every part, best in none"
 # How many lines the short lists show; JSON carries all of them.
 SHORT = 5
 LEGEND = (
@@ -332,6 +341,26 @@ def _margins(found: Check, width: int) -> list[str]:
     return [*columns(rows, "<>>>>>"), paragraph(LEGEND, width, first="  ")]
 
 
+def alteration_words(work: Alteration) -> str:
+    """Tell one alteration: the work, how much of it of what is allowed, and what to mind."""
+    about = f"about {format_mm(work.about_mm)}" if work.about_mm >= 0.005 else "perhaps"
+    most = f", at most {format_mm(work.at_most_mm)}" if about != "perhaps" else (
+        f" by up to {format_mm(work.at_most_mm)}"
+    )  # fmt: skip
+    how = f"{about}{most} of {format_mm(work.limit_mm)} allowed"
+    if work.about_mm > work.limit_mm:
+        how = f"{about}, more than the {format_mm(work.limit_mm)} allowed"
+    return f"{work.work}, {how} ({work.requirement}). Mind: {work.caution}."
+
+
+def total_words(found: Check) -> str:
+    """Tell how much metal moves in all alterations of a stone together, "" where none does."""
+    total, limit = alteration_total_mm(found)
+    if limit <= 0:
+        return ""
+    return f"Metal to move in all: about {total:.2f} mm, at most {format_mm(limit)}."
+
+
 def _bench(found: Check, width: int) -> list[str]:
     """What the setter does, in ordinary setting and beyond it."""
     if found.verdict == "does not seat":
@@ -340,19 +369,9 @@ def _bench(found: Check, width: int) -> list[str]:
     for step in ordinary_setting(found):
         lines.append(paragraph(step, width, first="  - "))
     for work in alterations(found):
-        about = f"about {format_mm(work.about_mm)}" if work.about_mm >= 0.005 else "perhaps"
-        most = f", at most {format_mm(work.at_most_mm)}" if about != "perhaps" else (
-            f" by up to {format_mm(work.at_most_mm)}"
-        )  # fmt: skip
-        how = f"{about}{most} of {format_mm(work.limit_mm)} allowed"
-        if work.about_mm > work.limit_mm:
-            how = f"{about}, more than the {format_mm(work.limit_mm)} allowed"
-        text = f"Alteration: {work.work}, {how} ({work.requirement}). Mind: {work.caution}."
-        lines.append(paragraph(text, width, first="  - "))
-    total, limit = alteration_total_mm(found)
-    if limit > 0:
-        text = f"Metal to move in all: about {total:.2f} mm, at most {format_mm(limit)}."
-        lines.append(paragraph(text, width, first="  - "))
+        lines.append(paragraph(f"Alteration: {alteration_words(work)}", width, first="  - "))
+    if total := total_words(found):
+        lines.append(paragraph(total, width, first="  - "))
     return lines
 
 
@@ -507,15 +526,18 @@ def _sizes(proposals: Sequence[Proposal]) -> list[str]:
     return columns(rows, "<<<<", indent=0) if len(rows) > 1 else []
 
 
+def order_words(order: Ranking) -> str:
+    """How much each part counts in the order of the cuts, per cent."""
+    return ", ".join(f"{name} {100 * weight:.0f} %" for name, weight in order.weights.items())
+
+
 def _order(found: Proposals, width: int) -> list[str]:
     """Why the cuts stand in this order."""
     if len(found.proposals) < 2:
         return []
-    weights = ", ".join(f"{name} {weight:.0%}" for name, weight in found.ranking.weights.items())
-    lines = [paragraph(f"Why in this order ({weights.replace('%', ' %')})", width)]
+    lines = [paragraph(f"Why in this order ({order_words(found.ranking)})", width)]
     told = [
-        (rank, "; ".join(item.reasons) or "good in every part, best in none")
-        for rank, item in enumerate(found.proposals, 1)
+        (rank, "; ".join(item.reasons) or NO_REASON) for rank, item in enumerate(found.proposals, 1)
     ]
     for text, alike in groupby(told, key=lambda each: each[1]):
         ranks = [rank for rank, _ in alike]

@@ -7,7 +7,7 @@ from decimal import ROUND_DOWN, ROUND_UP
 
 from fitsolver.fitting.proposal import Range
 from fitsolver.market.budget import Budget, rounded
-from fitsolver.market.money import Money, PricedSize, PriceLimit
+from fitsolver.market.money import Money, PricedSize, PriceLimit, StepDown
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, ReadingLine, Spec, Wanted
 from fitsolver.telling.layout import (
@@ -130,7 +130,7 @@ def _price(money: Money, wanted: Sequence[Wanted], width: int) -> list[list[str]
     budget = money.budget
     limits = [(rank, item.price) for rank, item in enumerate(wanted, 1) if item.price is not None]
     return [
-        [paragraph(text, width) for text in _left(money, limits)],
+        [paragraph(text, width) for text in left_words(money, limits)],
         _ceilings(budget, limits),
         _buys(budget, limits, width),
         _thresholds(budget, limits, width),
@@ -138,7 +138,8 @@ def _price(money: Money, wanted: Sequence[Wanted], width: int) -> list[list[str]
     ]
 
 
-def _left(money: Money, limits: Sequence[tuple[int, PriceLimit]]) -> Iterator[str]:
+def left_words(money: Money, limits: Sequence[tuple[int, PriceLimit]]) -> Iterator[str]:
+    """Say what is left for the stone, and where it is too little; limits come with their rank."""
     budget = money.budget
     costs = [
         plain(cost.name) + " " + budget.written(cost.amount)
@@ -198,11 +199,12 @@ def _buys(budget: Budget, limits: Sequence[tuple[int, PriceLimit]], width: int) 
         return []
     lines = ["By the quotes it buys at most (dear end of the quotes; weight as estimated)"]
     for rank, limit in limits:
-        lines.append(paragraph(_buy(budget, limit), width, first=f"{rank} ", rest="  "))
+        lines.append(paragraph(bought_words(budget, limit), width, first=f"{rank} ", rest="  "))
     return lines
 
 
-def _buy(budget: Budget, limit: PriceLimit) -> str:
+def bought_words(budget: Budget, limit: PriceLimit) -> str:
+    """Say which size of a cut is the largest that what is left buys, by the quotes."""
     size = limit.affordable
     parts = []
     if size is None and limit.short is not None:
@@ -237,18 +239,22 @@ def _thresholds(budget: Budget, limits: Sequence[tuple[int, PriceLimit]], width:
     lines = []
     for rank, limit in limits:
         for step in limit.steps:
-            # Dear ends of two quotes may lie nearer to each other than the cheap ends.
-            low, high = sorted((step.saves.low, step.saves.high))
-            saves = budget.about(high, ROUND_DOWN)
-            if low != high:
-                saves = f"{rounded(low, ROUND_DOWN)} to {saves}"
-            text = (
-                f"under {step.threshold_ct} ct: {_size(step.below)} instead of "
-                f"{_size(step.above)} saves {saves} for {step.gives_up_ct} ct and "
-                f"{step.gives_up_width_mm:.2f} mm of width."
-            )
+            text = step_words(budget, step)
             lines.append(paragraph(text, width, first=f"{rank} ", rest="  "))
     return ["A little smaller is the better buy", *lines] if lines else []
+
+
+def step_words(budget: Budget, step: StepDown) -> str:
+    """Say what a size a little under a threshold of price saves, and what it gives up."""
+    # Dear ends of two quotes may lie nearer to each other than the cheap ends.
+    low, high = sorted((step.saves.low, step.saves.high))
+    saves = budget.about(high, ROUND_DOWN)
+    if low != high:
+        saves = f"{rounded(low, ROUND_DOWN)} to {saves}"
+    return (
+        f"under {step.threshold_ct} ct: {_size(step.below)} instead of {_size(step.above)} saves "
+        f"{saves} for {step.gives_up_ct} ct and {step.gives_up_width_mm:.2f} mm of width."
+    )
 
 
 # What to refuse, and what it rests on

@@ -17,6 +17,7 @@ from fitsolver.page.app import build
 from fitsolver.page.guard import Keys
 from fitsolver.page.helper import Helper
 from fitsolver.page.server import LOCAL, listener
+from fitsolver.page.site import Site
 from fitsolver.page.store import Store
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -41,6 +42,7 @@ class Visitor:
         self.app = build(
             self.store, self.keys, {"testserver"}, address="http://testserver", helper=helper
         )
+        self.site: Site = self.app.app.state.site
         self.client = TestClient(self.app, follow_redirects=False)
 
     def __enter__(self) -> Visitor:

@@ -44,6 +44,9 @@ FIELDS = (
     *(f"{key}.{part}" for key in ("opening_width_mm", "ledge_width_mm")
       for part in ("way", "again", "with", "level", "note", "half_width_mm", "definition_mm",
                    *(each for parts in WAYS.values() for each in parts))),
+    "ranking.fill", "budget.total", "budget.currency", "budget.costs.0.amount",
+    "budget.costs.7.name", "budget.brackets.0.from_ct", "budget.brackets.3.low",
+    "budget.brackets.3.quoted_on", "ledge_width_mm.unmeasured",
     "kept:opening_length_mm", "make", "kept", "saved", "deleted", "restored", "paper",
 )  # fmt: skip
 SOUND = {**SEAT, **READINGS}
