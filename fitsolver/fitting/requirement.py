@@ -480,8 +480,8 @@ def _nearest(directions_deg: Array, at_deg: float) -> int:
 
 
 def _least(field: Array, sample: int = 0) -> int:
-    # Of places equal but for rounding the first, on every machine.
-    return int(np.round(field[sample], 6).argmin())
+    # Of places equal but for rounding (draws are in single precision) the first, on every machine.
+    return int(np.round(field[sample], 4).argmin())
 
 
 def _per_claw(field: Array, join: np.ufunc) -> Array:
