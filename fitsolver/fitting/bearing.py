@@ -8,7 +8,7 @@ facets and corners can matter is settled on one seat, the nominal one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -170,6 +170,29 @@ class Pavilion:
         gain = (self.share(small * way) - start) / small
         loss = (stop - self.share((1 - small) * way)) / small
         crosses = (gain > 0) & (loss < 0)
+        # Most runs lie under one facet and cross no ridge in any seat.
+        runs = np.flatnonzero(crosses.any(axis=0))
+        part, share = np.zeros_like(start), start.copy()
+        if len(runs) == 0:
+            return part, share
+        few = replace(
+            self,
+            points=self.points[..., runs],
+            slopes=self.slopes[..., runs],
+            levels=self.levels[..., runs],
+        )
+        there, highest = few._highest(
+            way[..., runs], start[:, runs], stop[:, runs], gain[:, runs], loss[:, runs],
+            crosses[:, runs], small,
+        )  # fmt: skip
+        part[:, runs], share[:, runs] = there, highest
+        return part, share
+
+    def _highest(
+        self, way: Array, start: Array, stop: Array, gain: Array, loss: Array,
+        crosses: NDArray[np.bool_], small: float,
+    ) -> tuple[Array, Array]:  # fmt: skip
+        """Where two lines of each run cross, and again with the line that is least there."""
         gain, loss = np.where(crosses, gain, 1.0), np.where(crosses, loss, -1.0)
         # Both lines by their height at the run's beginning.
         rising, falling = start, stop - loss

@@ -209,7 +209,8 @@ def stone_sizes(
         gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
         mean = mean + (np.asarray(value) / width - mean[:, k])[:, None] * gain
         covariance = covariance - np.outer(gain, covariance[k])
-    drawn = mean[:, None, :] + points[:, :3] @ spread_factor(covariance).T
+    factor = spread_factor(covariance) if heights_mm else _height_factor(style)
+    drawn = mean[:, None, :] + points[:, :3] @ factor.T
     drawn = np.where(mean[:, None, :] <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
     total = depth[:, None] + u_mm * points[:, 5]
     heights = drawn / drawn.sum(axis=2, keepdims=True) * total[..., None]
@@ -262,6 +263,12 @@ def chances(
         found.append([state.mean(axis=1) for state in held])
     ordinary, altered = np.array(found).transpose(1, 2, 0)
     return ordinary, np.maximum(ordinary, altered)
+
+
+@lru_cache(maxsize=256)
+def _height_factor(style: CutStyle) -> Array:
+    """How a style's heights scatter about a known depth: factor of their covariance, (3, 3)."""
+    return spread_factor(heights_given_depth(style, 1.0)[1])
 
 
 @lru_cache(maxsize=8)

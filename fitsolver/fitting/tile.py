@@ -16,12 +16,14 @@ from fitsolver.fitting.placement import Placement, carried, place
 from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.solver import Bench, direction_deg, fitted, stone_sizes, turns_in
 from fitsolver.stones.cut import CutStyle
-from fitsolver.stones.form import form
+from fitsolver.stones.form import Form, form
 
 Array = NDArray[np.float64]
 
 # Samples placed at a time: their arrays fit in a processor's cache.
 ROWS = 4104
+# Figures are made for ratios so far apart: gaps are off by a quarter of a per cent of themselves.
+RATIOS_TO_ONE = 200
 # A wall that leans less is judged once, not at the height that the first round finds.
 UPRIGHT = 0.005
 
@@ -62,7 +64,7 @@ def poses(
     turn, height = np.zeros(len(widths)), np.zeros(len(widths))
     ratios = lengths / widths
     for group in _alike(ratios, ratios * 0.0, alike, ROWS):
-        figure = form(style, float(ratios[group].mean()))
+        figure = _figure(style, ratios[group])
         sizes = stone_sizes(
             style, lengths[group], widths[group], np.full(len(group), depth_mm), 0.0, 0
         )
@@ -108,7 +110,7 @@ def tile(
     made: list[tuple[NDArray[np.int64], Array, Array, Array]] = []
     names: tuple[str, ...] = ()
     for group in _alike(ratios, stand.turn, alike, max(1, ROWS // (draws + 1))):
-        figure = form(style, float(ratios[group].mean()))
+        figure = _figure(style, ratios[group])
         u = ready.allowances["stone_reading_u_mm"]
         sizes = [
             stone_sizes(style, lengths[group], widths[group], np.full(len(group), depth), u, draws)
@@ -163,6 +165,11 @@ def resampled(values: Array, knots: Array, wanted: Array, axis: int) -> Array:
     part = part.reshape(shape).astype(values.dtype, copy=False)
     mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
     return mixed
+
+
+def _figure(style: CutStyle, ratios: Array) -> Form:
+    """The figure that stones of like ratio share; of few ratios, so that it is made but once."""
+    return form(style, float(np.round(ratios.mean() * RATIOS_TO_ONE) / RATIOS_TO_ONE))
 
 
 def _alike(ratios: Array, turn: Array, alike: float, most: int) -> Iterator[NDArray[np.int64]]:

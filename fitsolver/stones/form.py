@@ -72,8 +72,16 @@ class Form:
     length_ratio: float
     proportions: Mapping[str, float]
     outline: Array = field(repr=False)
-    crown: Facets = field(repr=False)
-    pavilion: Facets = field(repr=False)
+
+    @cached_property
+    def crown(self) -> Facets:
+        """The crown's facets, up from the girdle."""
+        return _facets(self.style, "crown", self.body, self.length_ratio, self.proportions)
+
+    @cached_property
+    def pavilion(self) -> Facets:
+        """The pavilion's facets, down from the girdle."""
+        return _facets(self.style, "pavilion", self.body, self.length_ratio, self.proportions)
 
     @cached_property
     def area(self) -> float:
@@ -188,16 +196,11 @@ def form(
 @lru_cache(maxsize=1024)
 def _form(style: CutStyle, length_ratio: float, items: tuple[tuple[str, float], ...]) -> Form:
     proportions = dict(items)
-    points = outline.draw(style.family, length_ratio, proportions)
-    mirrored = outline.family(style.family).mirrored
-    body = outline.upper_half(points) if mirrored else points
     return Form(
         style=style,
         length_ratio=length_ratio,
         proportions=proportions,
-        outline=points,
-        crown=_facets(style, "crown", body, length_ratio, proportions),
-        pavilion=_facets(style, "pavilion", body, length_ratio, proportions),
+        outline=outline.draw(style.family, length_ratio, proportions),
     )
 
 

@@ -75,6 +75,7 @@ def truncated_normal(typical: float, spread: float, low: float, high: float) -> 
     return typical + spread * shift, spread * math.sqrt(max(variance, 0.0))
 
 
+@lru_cache(maxsize=256)
 def height_prior(style: CutStyle) -> tuple[Array, Array]:
     """Return crown, girdle and pavilion height of a style in widths: mean (3,), covariance (3, 3).
 
@@ -89,7 +90,10 @@ def height_prior(style: CutStyle) -> tuple[Array, Array]:
     stacked = np.stack(np.broadcast_arrays(*found), axis=-1)
     # Rise over a fifth of a spread, times five: the change by one spread.
     change = 5 * (stacked[1 : len(names) + 1] - stacked[len(names) + 1 :])
-    return stacked[0], change.T @ change
+    mean, covariance = stacked[0].copy(), change.T @ change
+    for kept in (mean, covariance):  # both are shared
+        kept.setflags(write=False)
+    return mean, covariance
 
 
 def heights_given_depth(style: CutStyle, depth_over_width: ArrayLike) -> tuple[Array, Array]:
