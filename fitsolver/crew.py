@@ -20,6 +20,8 @@ Item = TypeVar("Item")
 Part = TypeVar("Part")
 # More processes than this have not been tried.
 MOST = 8
+# Numbers of more items than this might not fit into a pipe at once.
+MOST_ITEMS = 2000
 
 
 class Crew(Protocol):
@@ -39,73 +41,86 @@ def alone(
     do: Callable[[Item], Part], items: Sequence[Item], told: Callable[[int], None] | None = None
 ) -> list[Part]:
     """Do the items one after the other."""
-    return _done(do, items, told, 1)
+    found = []
+    for k, item in enumerate(items, 1):
+        found.append(do(item))
+        if told is not None:
+            told(k)
+    return found
 
 
 def together(
     do: Callable[[Item], Part], items: Sequence[Item], told: Callable[[int], None] | None = None
 ) -> list[Part]:
-    """Do the items on all cores, each n-th by one process; alone where that cannot be.
+    """Do the items on all cores, each process taking the next; alone where that cannot be.
 
-    Processes are forked, so that they know what this one has worked out; results come back
-    pickled. What a part raises is raised here. Not where forking is unsafe or missing (Windows,
-    macOS), nor beside other threads.
+    Put long items first. Processes are forked, so that they know what this one has worked out;
+    results come back pickled. What a part raises is raised here. Not where forking is unsafe or
+    missing (Windows, macOS), nor beside other threads.
     """
     count = min(_cores(), MOST, len(items))
-    if count < 2 or sys.platform in ("win32", "darwin") or threading.active_count() > 1:
+    alike = sys.platform not in ("win32", "darwin") and threading.active_count() == 1
+    if count < 2 or not alike or len(items) > MOST_ITEMS:
         return alone(do, items, told)
     import multiprocessing
 
     context = multiprocessing.get_context("fork")
+    # Numbers of the items, in a pipe that all read from: no lock that a dead process could keep.
+    take, put = os.pipe()
+    os.write(put, b"".join(k.to_bytes(2, "little") for k in range(len(items))))
+    os.close(put)
     helpers = []
-    for k in range(1, count):
-        ours, theirs = context.Pipe(duplex=False)
-        process = context.Process(target=_help, args=(theirs, do, items[k::count]), daemon=True)
-        with warnings.catch_warnings():
-            # Python warns of threads that the linear algebra library keeps; it minds forks itself.
-            warnings.simplefilter("ignore", DeprecationWarning)
-            process.start()
-        theirs.close()
-        helpers.append((k, ours, process))
-    found: list[Any] = [None] * len(items)
     try:
-        found[::count] = _done(do, items[::count], told, count)
-        for k, ours, process in helpers:
-            try:
-                parts = ours.recv()
-            except Exception:
-                # It was ended from outside, a part broke, or its parts cannot be sent: what is
-                # wrong with a part shows here, where it can be raised as it is.
-                parts = alone(do, items[k::count])
-            found[k::count] = parts
+        for _ in range(1, count):
+            ours, theirs = context.Pipe(duplex=False)
+            process = context.Process(target=_help, args=(theirs, take, do, items), daemon=True)
+            with warnings.catch_warnings():
+                # Python warns of threads that the linear algebra library keeps; it minds forks
+                # itself.
+                warnings.simplefilter("ignore", DeprecationWarning)
+                process.start()
+            theirs.close()
+            helpers.append((ours, process))
+        found = _taken(take, do, items, told)
+        for ours, process in helpers:
+            # One that was ended from outside, whose part broke or cannot be sent, sends nothing.
+            with suppress(Exception):
+                found |= ours.recv()
             process.join()
+        # What is wrong with a part shows here, where it can be raised as it is.
+        whole = [found[k] if k in found else do(item) for k, item in enumerate(items)]
     finally:
-        for _, ours, process in helpers:
+        os.close(take)
+        for ours, process in helpers:
             ours.close()
             if process.is_alive():
                 process.terminate()
-    return found
+    if told is not None:
+        told(len(items))
+    return whole
 
 
-def _done(
+def _taken(
+    take: int,
     do: Callable[[Item], Part],
     items: Sequence[Item],
-    told: Callable[[int], None] | None,
-    count: int,
-) -> list[Part]:
-    found = []
-    for k, item in enumerate(items, 1):
-        found.append(do(item))
+    told: Callable[[int], None] | None = None,
+) -> dict[int, Part]:
+    """Do items by the numbers left in a pipe, one at a time, until none is left."""
+    found: dict[int, Part] = {}
+    while number := os.read(take, 2):
+        k = int.from_bytes(number, "little")
+        found[k] = do(items[k])
         if told is not None:
-            told(k * count)
+            told(k + 1)
     return found
 
 
-def _help(pipe: Any, do: Callable[[Any], Any], items: Sequence[Any]) -> None:
-    """Do some items in a process of its own and send what came of them; nothing if it fails."""
+def _help(pipe: Any, take: int, do: Callable[[Any], Any], items: Sequence[Any]) -> None:
+    """Do items in a process of its own and send what came of them; nothing if one fails."""
     sendable()
     with suppress(Exception):
-        pipe.send(_done(do, items, None, 1))
+        pipe.send(_taken(take, do, items))
     pipe.close()
 
 

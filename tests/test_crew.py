@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
+import time
 from pathlib import Path
 from types import MappingProxyType
 
@@ -35,7 +36,11 @@ def test_results_keep_their_order():
 
 
 def test_other_processes_do_their_share():
-    assert len(set(together(lambda _: os.getpid(), range(6)))) == 3
+    def worker(_):
+        time.sleep(0.1)
+        return os.getpid()
+
+    assert len(set(together(worker, range(9)))) == 3
     assert set(alone(lambda _: os.getpid(), range(6))) == {os.getpid()}
 
 
@@ -50,6 +55,17 @@ def test_beside_other_threads_nothing_is_forked(monkeypatch):
     finally:
         wait.set()
         other.join()
+
+
+def test_a_long_part_keeps_nobody_waiting():
+    """While one process is at the first part, the others do all the rest."""
+
+    def worker(k):
+        time.sleep(0.5 if k == 0 else 0.01)
+        return os.getpid()
+
+    by = together(worker, range(13))
+    assert by.count(by[0]) == 1
 
 
 def test_read_only_mappings_come_back():

@@ -27,9 +27,8 @@ from fitsolver.market.money import PricedSize
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.pocket.numbers import Known, card_numbers
-from fitsolver.pocket.size_table import Asked, outline_of
-from fitsolver.pocket.size_table import size_tables as size_tables_of
-from fitsolver.pocket.view import view
+from fitsolver.pocket.size_table import Asked, outline_of, size_tables
+from fitsolver.pocket.view import View, view
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import Material
 from fitsolver.telling.layout import per_cent, plain, words
@@ -106,8 +105,7 @@ def card_html(found: Spec, ready: Bench, material: Material, *, crew: Crew = alo
 
     folder = files("fitsolver.pocket")
     style, script = (_text(folder / name) for name in ("card.css", "card.js"))
-    drawn = view(ready, found.wanted[0].ask) if found.wanted else None
-    tables = size_tables(found, ready, material, crew)
+    drawn, tables = drawing_and_tables(found, ready, material, crew)
     numbers = card_numbers(found, ready, material, tables, drawn)
     budget = ready.mounting.budget
     page = jinja2.Environment(
@@ -161,8 +159,10 @@ def known_cuts(found: Spec) -> list[str]:
     return [*(item.style.name for item in found.wanted), *(item.cut for item in left)]
 
 
-def size_tables(found: Spec, ready: Bench, material: Material, crew: Crew = alone) -> list[Known]:
-    """Fill the tables of `known_cuts`, each with what the spec says of its cut."""
+def drawing_and_tables(
+    found: Spec, ready: Bench, material: Material, crew: Crew = alone
+) -> tuple[View | None, list[Known]]:
+    """Draw the first choice; fill the tables of `known_cuts`, with what the spec says of them."""
     wanted = [
         (item.style, tuple(map(_ends, (item.length_mm, item.width_mm, item.depth_mm))),
          item.verdict, item.ask)
@@ -183,11 +183,20 @@ def size_tables(found: Spec, ready: Bench, material: Material, crew: Crew = alon
         limits = style.length_ratio.low, style.length_ratio.high, style.length_ratio.typical
         alike.setdefault((outline_of(style), limits), []).append(k)
     groups = sorted(alike.values(), key=len, reverse=True)
-    done = crew(partial(_filled, ready, material), [[cuts[k] for k in group] for group in groups])
+    parts: list[Check | list[Any]] = [[cuts[k] for k in group] for group in groups]
+    if found.wanted:
+        parts.insert(1, found.wanted[0].ask)
+    done = crew(partial(_part, ready, material), parts)
+    drawn = done.pop(1) if found.wanted else None
     tables: dict[int, Known] = {}
     for group, known in zip(groups, done, strict=True):
         tables |= dict(zip(group, known, strict=True))
-    return [tables[k] for k in range(len(cuts))]
+    return drawn, [tables[k] for k in range(len(cuts))]
+
+
+def _part(ready: Bench, material: Material, part: Check | list[Any]) -> Any:
+    """Draw a judged stone, or fill the tables of cuts of one outline."""
+    return _filled(ready, material, part) if isinstance(part, list) else view(ready, part)
 
 
 def _filled(ready: Bench, material: Material, cuts: list[Any]) -> list[Known]:
@@ -207,9 +216,7 @@ def _filled(ready: Bench, material: Material, cuts: list[Any]) -> list[Known]:
             limits_mm={item.name: item.alteration_limit_mm for item in best.requirements},
             loose=_loose(best),
         )
-        for table, (_, _, said, best) in zip(
-            size_tables_of(ready, asked, material), cuts, strict=True
-        )
+        for table, (_, _, said, best) in zip(size_tables(ready, asked, material), cuts, strict=True)
     ]
 
 
