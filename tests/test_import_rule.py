@@ -30,6 +30,7 @@ LAYERS = (
     ("record", "report"),
     ("stone_report",),
     ("spec", "comparison"),
+    ("aim",),
     ("setting", "reseat", "pose_report"),
     ("refusal", "money", "side_by_side", "candidate"),
     ("ink",),

@@ -77,7 +77,7 @@ class TestSpec:
         library = propose(ready("claw-ring"), material("corundum"), styles=STYLES)
         assert [item.style for item in found.wanted] == [item.style for item in library.proposals]
         for item, proposal in zip(found.wanted, library.proposals, strict=True):
-            assert (item.verdict, item.probability) == (proposal.verdict, proposal.probability)
+            assert item.verdict == proposal.verdict
             assert item.width_mm == proposal.width_mm
         assert found.verdict == "seats"
         assert (found.date, found.money) == (DAY, None)
@@ -243,13 +243,13 @@ class TestMoney:
         """Price of a stone = ct x price per ct, which jumps at whole carats (common practice).
 
         1.98 ct at 700 is 1386, 2.02 ct at 900 is 1818: 432 for 0.04 ct, by hand. Here the
-        threshold lies at 1.80 ct, in the middle of the seating range.
+        threshold lies at 1.60 ct, in the middle of the seating range.
         """
-        brackets = (("1", "1.80", 700), ("1.80", None, 900))
+        brackets = (("1", "1.60", 700), ("1.60", None, 900))
         limit = with_budget(budget(5000, *brackets)).wanted[0].price
         assert limit is not None
         (step,) = limit.steps
-        assert step.below.document_ct < step.threshold_ct == Decimal("1.80")
+        assert step.below.document_ct < step.threshold_ct == Decimal("1.60")
         assert step.above.document_ct == limit.asked.document_ct  # it lies a little above
         by_hand = step.above.document_ct * 900 - step.below.document_ct * 700
         assert step.saves.low == step.saves.high == by_hand > 0

@@ -8,8 +8,9 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import Answer, code_of, progress_bar
+from fitsolver.commands.answer import Answer, code_of
 from fitsolver.commands.desk import Desk
+from fitsolver.commands.search import search
 from fitsolver.commands.words import File, Json, Limit, Rank, Stuff
 
 
@@ -31,9 +32,7 @@ def card(
 ) -> Answer:
     """Write a card for the dealer's table: spec, drawing and a calculator, without a network."""
     desk = Desk()
-    ready, stuff = desk.bench(mounting), desk.material(material)
-    desk.limit(limit)
-    order = desk.ranking(rank, ready)
+    asked = search(desk, mounting, material=material, limit=limit, rank=rank)
     if output is None:
         desk.refuse("--output", None, "is missing", "Name the card, as -o card.html")
     elif output.suffix.lower() not in (".html", ".htm"):
@@ -41,31 +40,15 @@ def card(
     else:
         desk.writable("--output", output, force=force)
     desk.done()
-    assert ready is not None
-    assert stuff is not None
-    assert order is not None
+    assert asked is not None
     assert output is not None
+    found = asked.spec(datetime.date.today())
 
-    from dataclasses import replace
-
-    from fitsolver.crew import keep_memory, together
+    from fitsolver.crew import together
     from fitsolver.files.datafile import write_text
-    from fitsolver.fitting.proposal import LIMIT
-    from fitsolver.market import spec as market
     from fitsolver.pocket.card import card_html, known_cuts
 
-    ready = replace(ready, ranking=order)
-    keep_memory()
-    with progress_bar("Trying cuts") as progress:
-        found = market.spec(
-            ready,
-            stuff,
-            date=datetime.date.today(),
-            limit=LIMIT if limit is None else limit,
-            progress=progress,
-            crew=together,
-        )
-    page = card_html(found, ready, stuff, crew=together)
+    page = card_html(found, asked.ready, asked.stuff, crew=together)
     write_text(output, page, overwrite=force)
     names = known_cuts(found)
     code = code_of(item.verdict for item in found.wanted)

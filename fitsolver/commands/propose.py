@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-from fitsolver.commands.answer import (
-    Answer,
-    code_of,
-    columns,
-    drawn,
-    progress_bar,
-    write_picture,
-)
+from fitsolver.commands.answer import Answer, code_of, columns, drawn, write_picture
 from fitsolver.commands.desk import Desk
+from fitsolver.commands.search import search
 from fitsolver.commands.words import Draw, File, Force, Json, Limit, Rank, Stuff
 
 
@@ -27,36 +21,21 @@ def propose(
 ) -> Answer:
     """Propose the cuts and sizes that seat, best first, and say why others do not."""
     desk = Desk()
-    ready, stuff = desk.bench(mounting), desk.material(material)
-    desk.limit(limit)
-    order = desk.ranking(rank, ready)
+    asked = search(desk, mounting, material=material, limit=limit, rank=rank)
     desk.picture(draw, force=force)
     desk.done()
-    assert ready is not None
-    assert stuff is not None
-    assert order is not None
+    assert asked is not None
+    found = asked.proposals()
 
-    from dataclasses import replace
+    from fitsolver.market.aim import aim_all
 
-    from fitsolver.crew import keep_memory, together
-    from fitsolver.fitting import proposal
-
-    ready = replace(ready, ranking=order)
-    keep_memory()
-    with progress_bar("Trying cuts") as progress:
-        found = proposal.propose(
-            ready,
-            stuff,
-            limit=proposal.LIMIT if limit is None else limit,
-            progress=progress,
-            crew=together,
-        )
+    found, aims = aim_all(asked.ready, found)
     code = code_of(item.verdict for item in found.proposals)
     aside = ""
     if draw is not None and found.proposals:
         from fitsolver.drawings.drawing import drawing_of
 
-        write_picture(drawing_of(ready, found.proposals[0].ask), draw, force)
+        write_picture(drawing_of(asked.ready, found.proposals[0].ask), draw, force)
         aside = drawn(draw)
     elif draw is not None:
         aside = "No drawing: nothing seats."
@@ -64,6 +43,8 @@ def propose(
         from fitsolver.telling.record import as_json, proposals_record
 
         return Answer(text=as_json(proposals_record(found)), code=code, aside=aside)
+    from fitsolver.market.aim import aim_words
     from fitsolver.telling.report import proposals_text
 
-    return Answer(text=proposals_text(found, columns()), code=code, aside=aside)
+    why = aim_words(each.aim for each in aims)
+    return Answer(text=proposals_text(found, columns(), aim=why), code=code, aside=aside)

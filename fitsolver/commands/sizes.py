@@ -37,11 +37,13 @@ def sizes(
     from fitsolver.crew import keep_memory, together
     from fitsolver.fitting.proposal import propose
     from fitsolver.fitting.region import region
+    from fitsolver.market.aim import aim_all
     from fitsolver.telling import range_report
 
     keep_memory()
     with progress_bar("Judging sizes") as progress:
         found = propose(ready, stuff, styles=[style], limit=1, progress=progress)
+        found, _ = aim_all(ready, found)
         proposed = found.proposals[0] if found.proposals else None
         every = None if proposed is None else region(ready, proposed, crew=together)
     aside = ""

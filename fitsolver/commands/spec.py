@@ -8,8 +8,9 @@ from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import Answer, code_of, columns, progress_bar
+from fitsolver.commands.answer import Answer, code_of, columns
 from fitsolver.commands.desk import Desk
+from fitsolver.commands.search import search
 from fitsolver.commands.words import File, Json, Limit, Rank, Stuff, words
 
 CHECK_BAR_MM = (40.0, 60.0)
@@ -29,7 +30,9 @@ def spec(
     output: Annotated[
         Path | None,
         Parameter(
-            name=("--output", "-o"), help="Write the sheet too, as a PDF.", metavar="FILE.pdf"
+            name=("--output", "-o"),
+            help="Write it as a sheet, a PDF, and say it in short.",
+            metavar="FILE.pdf",
         ),
     ] = None,
     paper: Annotated[
@@ -44,9 +47,7 @@ def spec(
 ) -> Answer:
     """Write the size spec: what to ask for, what to refuse, the price ceiling if budgeted."""
     desk = Desk()
-    ready, stuff = desk.bench(mounting), desk.material(material)
-    desk.limit(limit)
-    order = desk.ranking(rank, ready)
+    asked = search(desk, mounting, material=material, limit=limit, rank=rank)
     day = day_of(desk, date)
     bar_mm = None if bar_measured is None else desk.number("--bar-measured", bar_measured)
     if bar_mm is not None and not CHECK_BAR_MM[0] <= bar_mm <= CHECK_BAR_MM[1]:
@@ -62,35 +63,17 @@ def spec(
     else:
         desk.writable("--output", output, force=force)
     desk.done()
-    assert ready is not None
-    assert stuff is not None
-    assert order is not None
+    assert asked is not None
     assert day is not None
-
-    from dataclasses import replace
-
-    from fitsolver.crew import keep_memory, together
-    from fitsolver.fitting.proposal import LIMIT
-    from fitsolver.market import spec as market
-
-    ready = replace(ready, ranking=order)
-    keep_memory()
-    with progress_bar("Trying cuts") as progress:
-        found = market.spec(
-            ready,
-            stuff,
-            date=day,
-            limit=LIMIT if limit is None else limit,
-            progress=progress,
-            crew=together,
-        )
+    found = asked.spec(day)
     aside = ""
     if output is not None:
+        from fitsolver.crew import together
         from fitsolver.paper.sheet import write_sheet
 
         write_sheet(
             found,
-            ready,
+            asked.ready,
             output,
             paper=paper or "a4",
             bar_measured_mm=bar_mm,
@@ -104,9 +87,10 @@ def spec(
         from fitsolver.telling.spec_record import spec_record
 
         return Answer(text=as_json(spec_record(found)), code=code, aside=aside)
-    from fitsolver.telling.spec_report import spec_text
+    from fitsolver.telling.spec_report import spec_text, written_text
 
-    return Answer(text=spec_text(found, columns()), code=code, aside=aside)
+    text = spec_text(found, columns()) if output is None else written_text(found)
+    return Answer(text=text, code=code, aside=aside)
 
 
 def day_of(desk: Desk, text: str | None) -> datetime.date | None:

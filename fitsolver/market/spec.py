@@ -15,14 +15,14 @@ from fitsolver.fitting.proposal import (
     LIMIT,
     Box,
     CalibratedSize,
-    Proposal,
     Proposals,
     Range,
     propose,
 )
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench, Check, Verdict
-from fitsolver.market.money import Money, PriceLimit, money, price_limit
+from fitsolver.market.aim import Aim, Aimed, aim_all
+from fitsolver.market.money import Money, PriceLimit, money
 from fitsolver.market.refusal import NEAREST, Refusal, refusals, why
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
@@ -44,15 +44,17 @@ class Tolerance:
 class Wanted:
     """One cut to ask for, with the limits within which every size earns its verdict.
 
-    `ask` is the judgement of the size to ask for; `weight_ct` runs from the lightest stone of the
-    smallest size to the heaviest of the largest. `after_alteration` is the box (length, width,
-    depth) that alteration opens where the size seats without. `price` is there where a budget is.
+    `ask` is the judgement of the size to ask for, `aim` why it is that one (`aim.aimed`);
+    `weight_ct` runs from the lightest stone of the smallest size to the heaviest of the largest.
+    `after_alteration` is the box (length, width, depth) that alteration opens, where the size seats
+    without. `price` is there where a budget is.
     """
 
     style: CutStyle
     verdict: Verdict
     probability: float
     ask: Check
+    aim: Aim
     length_mm: Range
     width_mm: Range
     depth_mm: Range
@@ -114,6 +116,7 @@ class Spec:
 
     `wanted` in order of preference, empty where nothing seats: then `changes` says what is in the
     way, nearest miss first. `tolerance_mm` is that of the first choice, None where there is none.
+    `proposals` ask for the same sizes as `wanted`.
     """
 
     mounting: Mounting
@@ -174,10 +177,8 @@ def spec(
     """
     found = propose(bench, material, styles=styles, limit=limit, progress=progress, crew=crew)
     budget = bench.mounting.budget
-    wanted = tuple(
-        _wanted(item, None if budget is None else price_limit(budget, item, material))
-        for item in found.proposals
-    )
+    found, sizes = aim_all(bench, found)
+    wanted = tuple(_wanted(size) for size in sizes)
     seating = [item for item in wanted if item.verdict != "not decided"] or wanted
     limits = [item.price for item in seating if item.price is not None]
     return Spec(
@@ -200,12 +201,14 @@ def _room(sides_mm: Iterable[float]) -> float:
     return max(0.0, round(min(sides_mm), 2))
 
 
-def _wanted(item: Proposal, price: PriceLimit | None) -> Wanted:
+def _wanted(size: Aimed) -> Wanted:
+    item = size.proposal
     return Wanted(
         style=item.style,
         verdict=item.verdict,
         probability=item.probability,
         ask=item.ask,
+        aim=size.aim,
         length_mm=item.length_mm,
         width_mm=item.width_mm,
         depth_mm=item.depth_mm,
@@ -216,7 +219,7 @@ def _wanted(item: Proposal, price: PriceLimit | None) -> Wanted:
         calibrated=item.calibrated,
         notes=item.notes,
         reasons=item.reasons,
-        price=price,
+        price=size.price,
     )
 
 

@@ -277,6 +277,7 @@ def table(
     heads: int = 1,
     size: float = BODY,
     lines: bool = True,
+    framed: bool = False,
 ) -> Any:
     """Return a table; `align` has "<" or ">" a column, `heads` rows are repeated on each page.
 
@@ -307,4 +308,6 @@ def table(
         style.append(("LINEBELOW", (0, heads - 1), (-1, heads - 1), 0.5, INK))
     if lines and len(rows) > heads + 1:
         style.append(("LINEBELOW", (0, heads), (-1, -2), 0.25, "#c8c8c8"))
+    if framed:
+        style += [("BOX", (0, 0), (-1, -1), 0.8, INK), ("LEFTPADDING", (0, 0), (0, -1), 2 * MM)]
     return Table(cells, colWidths=list(widths), repeatRows=heads, style=style, hAlign="LEFT")

@@ -11,7 +11,7 @@ from fitsolver.fitting.solver import Bench, nominal_stone
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.bench_page import bench_page
 from fitsolver.paper.leaf import leaves
-from fitsolver.paper.spec_page import altered_box, spec_page
+from fitsolver.paper.spec_page import spec_page
 from fitsolver.paper.template import TrueShape, TrueSize, correction, template
 from fitsolver.paper.view_page import view_page
 from fitsolver.telling.layout import plain
@@ -105,7 +105,7 @@ def _shape(spec: Spec, item: Wanted) -> TrueShape:
             ("to ask for", stone.length_mm, stone.width_mm),
             ("largest", length.high, width.high),
         ]
-        altered = altered_box(spec, item)
+        altered = item.after_alteration
         if altered is not None:
             sized.append(("largest, altered", altered[0].high, altered[1].high))
     share = stone.depth_mm / stone.width_mm

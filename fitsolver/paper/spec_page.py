@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fitsolver.fitting.proposal import Box, Range
+from fitsolver.market.aim import aim_words
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, Spec, Wanted
 from fitsolver.paper.ink import MM
@@ -24,6 +25,7 @@ from fitsolver.paper.price_section import price_section
 from fitsolver.telling.layout import per_cent, words
 from fitsolver.telling.report import NAMES, seat_words, size_words
 from fitsolver.telling.setting import ESTIMATE
+from fitsolver.telling.spec_report import strip
 from fitsolver.telling.stone_report import carats
 from fitsolver.units import format_ct
 
@@ -86,14 +88,6 @@ def span(lengths: Range, decimals: int = 2) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def altered_box(spec: Spec, item: Wanted) -> Box | None:
-    """Return the limits (length, width, depth) that alteration opens, where they differ."""
-    for each in spec.proposals.proposals:
-        if each.style.name == item.style.name:
-            return each.after_alteration
-    return None
-
-
 def _title(leaves: Leaves, spec: Spec) -> None:
     mounting = spec.mounting
     leaves.put(paragraph("SIZE SPEC OF A STONE", size=SMALL, colour=GREY))
@@ -104,20 +98,36 @@ def _title(leaves: Leaves, spec: Spec) -> None:
         leaves.put(paragraph(mounting.story, own=True, width=leaves.width))
     leaves.put(paragraph(f"{seat_words(mounting)}. Stone: {safe(spec.material.name)}."))
     leaves.low -= 2 * MM
-    leaves.put(paragraph(_headline(spec), size=11.5, bold=True))
+    first = spec.verdict if not spec.wanted else spec.wanted[0].verdict
+    if first != "seats":
+        leaves.put(paragraph(_VERDICTS[first], size=11.5, bold=True))
+        leaves.low -= 1 * MM
+    _strip(leaves, spec)
 
 
-def _headline(spec: Spec) -> str:
-    """Say what to ask for first, or that there is nothing to ask for."""
-    if not spec.wanted:
-        return _VERDICTS["does not seat"]
-    first = spec.wanted[0]
-    stone = first.ask.stone
-    size = f"{sizes(stone.length_mm, stone.width_mm, stone.depth_mm)} mm"
-    if first.verdict == "not decided":
-        return f"{_VERDICTS['not decided']}; nearest: {safe(first.style.title)}, {size}"
-    after = ", after alteration" if first.verdict == "seats after alteration" else ""
-    return f"Ask for: {safe(first.style.title)}, {size}{after}"
+def _strip(leaves: Leaves, spec: Spec) -> None:
+    """What has to be known at the dealer's table, in a frame to be found at a glance."""
+    lines = strip(spec)
+    if not lines:
+        return
+    widths = [0.13 * leaves.width, 0.87 * leaves.width]
+    rows = [
+        [
+            paragraph(what, size=SMALL, colour=GREY),
+            paragraph(_dashed(typeset(text)), size=9.6, bold=True, own=True, width=widths[1]),
+        ]
+        for what, text in lines
+    ]
+    leaves.put(table(rows, widths, "<<", heads=0, framed=True))
+
+
+def _dashed(text: str) -> str:
+    r"""Set spans as paper has them.
+
+    >>> _dashed("8.37-8.83")
+    '8.37\u20138.83'
+    """
+    return re.sub(r"(?<=\d)-(?=\d)", "\u2013", text)
 
 
 def _ask(leaves: Leaves, spec: Spec) -> None:
@@ -138,14 +148,15 @@ def _ask(leaves: Leaves, spec: Spec) -> None:
         ]
     ]
     for rank, item in enumerate(spec.wanted, 1):
-        rows.append(_ask_row(rank, item, altered_box(spec, item)))
+        rows.append(_ask_row(rank, item, item.after_alteration))
     unit = leaves.column / 144
     grid = table(
         rows, [unit * w for w in (5, 27, 11, 11, 21, 22, 20, 17, 10)], "<<<><<<<>", size=7.6
     )
     told: list[Any] = [
         paragraph(
-            "In order of preference. Limits: every size within them seats so. Weight: of "
+            f"In order of preference. {aim_words(item.aim for item in spec.wanted)} "
+            "Limits: every size within them seats so. Weight: of "
             "the size to ask for, then from the lightest of the smallest to the heaviest of the "
             "largest. Calibrated: sizes whose whole tolerance seats. Holds: the probability that "
             "the size to ask for seats.",

@@ -13,7 +13,7 @@ from fitsolver.fitting.solver import Bench
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.ink import MM, ink
 from fitsolver.paper.leaf import SMALL, Leaves, paragraph, safe, table
-from fitsolver.paper.spec_page import altered_box, sizes, span
+from fitsolver.paper.spec_page import sizes, span
 
 _GAP_MM = 6.0
 # Room for the head of the chart.
@@ -105,7 +105,7 @@ def _chart(leaves: Leaves, spec: Spec, item: Wanted, chart: Drawing) -> None:
 
 def _limits(spec: Spec, item: Wanted) -> list[list[str]]:
     """The quoted boxes as rows of a table."""
-    own, altered = (item.length_mm, item.width_mm, item.depth_mm), altered_box(spec, item)
+    own, altered = (item.length_mm, item.width_mm, item.depth_mm), item.after_alteration
     boxes = (None, own) if item.verdict == "seats after alteration" else (own, altered)
     return [
         ["limits, mm", "as the seat is", "with alteration"],

@@ -117,8 +117,11 @@ def check_text(
     return page(blocks)
 
 
-def proposals_text(found: Proposals, width: int = WIDTH) -> str:
-    """Say what to look for in a mounting: cuts, sizes, weights, and what the setter does."""
+def proposals_text(found: Proposals, width: int = WIDTH, *, aim: str = "") -> str:
+    """Say what to look for in a mounting: cuts, sizes, weights, and what the setter does.
+
+    `aim` says why the sizes to ask for are the ones they are (`aim.aim_words`).
+    """
     mounting = found.mounting
     blocks = [
         [paragraph(headline(found), width)],
@@ -130,7 +133,7 @@ def proposals_text(found: Proposals, width: int = WIDTH) -> str:
     ]
     if found.proposals:
         blocks += [
-            _ranking(found.proposals),
+            [*_ranking(found.proposals), *([paragraph(aim, width, first="  ")] if aim else [])],
             list(_notes(found.proposals, width)),
             _sizes(found.proposals),
             _order(found, width),

@@ -47,6 +47,7 @@ def _wanted(item: Wanted) -> Record:
             "length_mm": ask.stone.length_mm,
             "width_mm": ask.stone.width_mm,
             "depth_mm": ask.stone.depth_mm,
+            "aim": item.aim,
         },
         "length_mm": range_record(item.length_mm),
         "width_mm": range_record(item.width_mm),

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from decimal import ROUND_DOWN, ROUND_UP
 
 from fitsolver.fitting.proposal import Range
+from fitsolver.market.aim import aim_words
 from fitsolver.market.budget import Budget, rounded
 from fitsolver.market.money import Money, PricedSize, PriceLimit, StepDown
 from fitsolver.market.refusal import Refusal
@@ -41,6 +42,7 @@ def spec_text(found: Spec, width: int = WIDTH) -> str:
     money = found.money
     blocks = [
         [f"SIZE SPEC, {found.date.isoformat()}. {ESTIMATE}", headline(found.proposals)],
+        strip_lines(found),
         [
             paragraph(plain(found.mounting.name), width),
             paragraph(f"{seat_words(found.mounting)}; a stone of {found.material.name}.", width),
@@ -55,6 +57,48 @@ def spec_text(found: Spec, width: int = WIDTH) -> str:
         bullets("Cautions", found.cautions, width),
     ]
     return page(blocks)
+
+
+def strip(found: Spec) -> tuple[tuple[str, str], ...]:
+    """Return what has to be known at the table of the first choice, in three lines: (what, text).
+
+    Outline and sizes, depth and carats, ceiling; empty where nothing seats.
+    """
+    if not found.wanted:
+        return ()
+    first = found.wanted[0]
+    stone, decided = first.ask.stone, first.verdict != "not decided"
+    size = dimensions(stone.length_mm, stone.width_mm)
+    outline = f"{first.style.title}, {size} mm"
+    depth = f"{stone.depth_mm:.2f} mm"
+    weight = f"about {format_ct(first.ask_weight_ct)}"
+    if decided:
+        outline += f" ({_span(first.length_mm)} x {_span(first.width_mm)})"
+        depth += f" ({_span(first.depth_mm)})"
+        weight += f" ({carats(first.weight_ct.low, first.weight_ct.high).replace(' to ', '-')})"
+    ceiling = "none: the file of the mounting has no budget"
+    if found.money is not None and first.price is not None:
+        budget, asked = found.money.budget, first.price.asked
+        ceiling = (
+            f"{budget.about(asked.ceiling_per_ct, ROUND_DOWN)} a carat at {asked.document_ct} ct, "
+            f"{budget.written(found.money.left)} in all"
+        )
+    return (
+        ("Ask for" if decided else "Nearest", outline),
+        ("Depth", f"{depth}, {weight}"),
+        ("At most", ceiling),
+    )
+
+
+def strip_lines(found: Spec) -> list[str]:
+    """The strip as text."""
+    lines = [[what, plain(text)] for what, text in strip(found)]
+    return columns(lines, "<<") if lines else []
+
+
+def written_text(found: Spec) -> str:
+    """What is said where the spec itself was written to a file: the verdict and the strip."""
+    return page([[headline(found.proposals), *strip_lines(found)]])
 
 
 def _ask_for(wanted: Sequence[Wanted]) -> list[str]:
@@ -102,6 +146,8 @@ def _beside(wanted: Sequence[Wanted], width: int) -> Iterator[str]:
     """Calibrated sizes, tolerance of the first choice, and what to know of each cut."""
     if not wanted:
         return
+    if said := aim_words(item.aim for item in wanted):
+        yield paragraph(said, width)
     first = wanted[0]
     if first.verdict != "not decided":
         tolerance = first.tolerance_mm
