@@ -18,7 +18,8 @@ from fitsolver.fitting.solver import Bench, bench, check
 from fitsolver.market import comparison
 from fitsolver.market.budget import Budget
 from fitsolver.market.candidate import RESULTS, read_candidates
-from fitsolver.market.comparison import Ceiling, ceiling_of, compare
+from fitsolver.market.comparison import ORDER, Ceiling, ceiling_of, compare
+from fitsolver.market.reservation import RULE
 from fitsolver.readings.reading import direct
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.telling.compare_report import comparison_text
@@ -478,3 +479,34 @@ def test_misuse_is_explained(line, said, capsys):
     code, out, err = run(line, capsys)
     assert (code, out) == (2, "")
     assert said in " ".join(err.split())
+
+
+def test_a_reservation_ranks_behind_and_a_question_does_not(ready, tmp_path):
+    """The rule of `reservation.RULE`, for the order, the first choice and the headline."""
+    path = tmp_path / "found.csv"
+    path.write_text(
+        "stone,cut,length,width,depth,carat,price,treatment,nature,stated_by\n"
+        "dear,oval-brilliant,8.3,6.3,4.0,1.55,90000,none,natural,a report\n"
+        "light,oval-brilliant,8.3,6.3,4.0,0.90,500,none,natural,a report\n"
+        "open,oval-mixed,8.04,6.04,4.05,,,,,\n"
+        "plain,oval-mixed,8.04,6.04,4.05,1.55,500,none,natural,a report\n"
+    )
+    found = compare(ready, read_candidates(path).candidates, ceiling=Ceiling(left=Decimal(1400)))
+    by_name = {each.candidate.name: each for each in found.stones}
+    verdicts = [ORDER[each.look.verdict] for each in found.stones]
+    assert verdicts == sorted(verdicts)
+    for verdict in set(verdicts):
+        same = [bool(s.reservations) for s in found.stones if ORDER[s.look.verdict] == verdict]
+        assert same == sorted(same)
+    assert by_name["dear"].reservations == ("over the price ceiling",)
+    assert "does not belong" in by_name["light"].reservations[0]
+    assert not by_name["open"].reservations
+    assert by_name["open"].questions == (
+        "the material (corundum is assumed)",
+        "the mass, which was not weighed",
+        "nature and treatment, of which nothing is stated",
+    )
+    text = " ".join(comparison_text(found, most=4).split())
+    assert RULE in text
+    if found.clear is not None:
+        assert not found.clear.reservations

@@ -31,7 +31,7 @@ LAYERS = (
     ("stone_report",),
     ("spec", "comparison"),
     ("aim",),
-    ("setting", "reseat", "pose_report"),
+    ("setting", "reseat", "pose_report", "reservation"),
     ("refusal", "money", "side_by_side", "candidate"),
     ("ink",),
     ("lettering",),

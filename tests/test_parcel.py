@@ -219,7 +219,6 @@ def test_faults_of_the_column_names_are_told_before_anything_is_written(
     [
         ("depht_mm", "depth_mm"),
         ("table", "table_pct"),
-        ("depth", "depth_mm"),
         ("girdel_pct", "girdle_pct"),
         ("crown_angle_dge", "crown_angle_deg"),
     ],

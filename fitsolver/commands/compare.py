@@ -38,7 +38,8 @@ def compare(
             "length_mm, width_mm, depth_mm and any other reading by its name; make, mass_ct, price "
             "or price_per_ct, seen, stated_nature, stated_treatment, stated_origin, stated_by, "
             "measured_with; stone, number, name or lot for what it is called. Repeats of a reading "
-            "in one cell: 6.51/6.49. Parted by , or ; (then with decimal commas)."
+            "in one cell: 6.51/6.49. Plain words (length, width, depth, carat) are understood too. "
+            "Parted by , or ; (then with decimal commas)."
         ),
     ] = None,
     /,
@@ -47,7 +48,7 @@ def compare(
         str | None, Parameter(help="Cut where the table does not say.", metavar="NAME")
     ] = None,
     material: Annotated[
-        str | None, Parameter(help="Material where the table does not say.", metavar="NAME")
+        str | None, Parameter(help="Material where the table does not say; corundum is assumed, and told so, if not given.", metavar="NAME")
     ] = None,
     limit: Annotated[
         int, Parameter(help="How many stones to show and draw, the best first; 20 if not given.")

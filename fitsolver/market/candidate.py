@@ -10,7 +10,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import fmean
@@ -27,6 +27,8 @@ from fitsolver.stones.material import Material, material
 from fitsolver.units import parse_length_mm, why_not
 from fitsolver.weighing.evidence import LEAST, MOST, RANGES, Measured, evidence_of, readable
 from fitsolver.weighing.stone_table import (
+    ADDED,
+    ALIASES,
     WORDS,
     like_a_reading,
     places_of,
@@ -52,6 +54,9 @@ RESULTS = (
     "asked_per_ct", "ceiling_per_ct", "within_budget",
 )  # fmt: skip
 """Columns that a table of results adds, in this order."""
+
+ASSUMED = "corundum"
+"""Material of a stone of which none is named, as everywhere; always told as assumed."""
 
 MOST_ROWS = 10_000
 _AMOUNT = re.compile(r"\d+(?:[.,]\d{1,2})?")
@@ -94,7 +99,8 @@ class Candidate:
     styles : tuple of CutStyle
         The cut in one make, or in every make where none is given.
     stuff, offered_as : Material, str
-        Material, and the word under which the stone is offered.
+        Material, and the word under which the stone is offered; empty where the material is
+        `ASSUMED` because nobody says.
     readings : mapping of str to tuple of float
         What was measured, by name, each once or several times; without the mass.
     mass_ct : float, optional
@@ -197,10 +203,12 @@ def read_candidates(
     path : Path or str
         UTF-8, a line of column names, parted by commas or semicolons. `cut`, `material`,
         `length_mm`, `width_mm` (a round may have one of the two), `depth_mm`; `make`, any other
-        reading by its name (`evidence.readable`), `mass_ct`, and the columns of `OTHERS`. Repeats
-        of one reading stand in one cell, parted by a slash: 6.51/6.49.
+        reading by its name (`evidence.readable`), `mass_ct`, and the columns of `OTHERS`; plain
+        words as in `stone_table.ALIASES`. Repeats of one reading stand in one cell, parted by a
+        slash: 6.51/6.49.
     cut_name, material_name : str, optional
-        What holds where the table has no such column or an empty cell.
+        What holds where the table has no such column or an empty cell; `ASSUMED` if no material
+        is named at all.
 
     Returns
     -------
@@ -209,7 +217,8 @@ def read_candidates(
     Raises
     ------
     InputFaults
-        If the file cannot be read as a table, or a column is missing or there twice.
+        If the file cannot be read as a table, or a column is missing, there twice, or looks like
+        a size and is none that is known.
 
     """
     name = str(path)
@@ -257,7 +266,7 @@ def _places(name: str, header: Sequence[str], given: Mapping[str, str | None]) -
     faults: list[Fault] = []
     places: dict[str, int] = {}
     try:
-        places = places_of(name, header, given)
+        places = places_of(name, header, {**given, "material": given["material"] or ASSUMED})
     except InputFaults as error:
         faults += error.faults
 
@@ -274,21 +283,40 @@ def _places(name: str, header: Sequence[str], given: Mapping[str, str | None]) -
     for title in RESULTS:
         if title in titles:
             refuse(title, "is there already", "It is a column of results: rename or remove it")
+    known = readings_of(titles)
+    for title in titles:
+        if title in {*known, *WORDS, *OTHERS, *RESULTS, *ADDED} or not _like_a_size(title, known):
+            continue
+        near = difflib.get_close_matches(title, {*known, *_SIZES}, n=1, cutoff=0.7)
+        remedy = "Rename it to a size that is known, or remove it"
+        if near:
+            remedy = f"Perhaps {title_of(near[0])} is meant: call it so, or remove it"
+        refuse(title, "looks like a size and is none that is known", remedy)
     if faults:
         raise InputFaults(faults)
     return places | {title: k for k, title in enumerate(titles) if title in OTHERS}
 
 
+# Plain words of sizes; a column that nearly is one, or holds one, is no remark.
+_SIZES = tuple(word for word, title in ALIASES.items() if title.endswith("_mm"))
+_SIZE_WORDS = {*_SIZES, "height", "size", "sizes", "dimensions", "measurements", "mm"}
+
+
+def _like_a_size(title: str, known: Iterable[str]) -> bool:
+    lengths = [name for name in known if name.endswith("_mm")]
+    near = difflib.get_close_matches(title, [*lengths, *_SIZES], n=1, cutoff=0.8)
+    return bool(near) or like_a_reading(title) or bool(_SIZE_WORDS & set(title.split("_")))
+
+
 def _unused(header: Sequence[str], places: Mapping[str, int]) -> Iterator[str]:
-    """Remark columns that look like ones that are used and are none: a slip would go unseen."""
+    """Name the columns that are ignored, with what may have been meant."""
     titles = [title_of(text) for text in header]
     known = (*readings_of(titles), *WORDS, *OTHERS)
     for title in titles:
         if title and title not in places:
-            near = difflib.get_close_matches(title, known, n=1, cutoff=0.8)
-            if near or like_a_reading(title):
-                hint = f"; perhaps {near[0]} is meant" if near else ""
-                yield f"column {title} is not used{hint}"
+            near = difflib.get_close_matches(title, known, n=1, cutoff=0.7)
+            hint = f"; perhaps {near[0]} is meant" if near else ""
+            yield f"column {title} is ignored{hint}"
 
 
 class _Row:
@@ -332,7 +360,7 @@ class _Row:
         style = self._named(
             "cut", "-".join(self.text("cut").lower().replace("_", " ").split()), cut
         )
-        stuff = self._named("material", self.text("material"), material)
+        stuff = self._named("material", self.text("material") or ASSUMED, material)
         tool = self.text("measured_with") or "caliper"
         self._named("measured_with", tool, instrument)
         styles = None if style is None else self._makes(style, stuff)

@@ -33,13 +33,14 @@ from fitsolver.fitting.solver import (
 )
 from fitsolver.market.budget import POINT_CT
 from fitsolver.market.candidate import Candidate
+from fitsolver.market.reservation import questions, rank_of, reservations
 from fitsolver.readings.reading import rectangular_u
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.form import form
 from fitsolver.stones.stone import Stone
-from fitsolver.telling.layout import per_cent, plain
+from fitsolver.telling.layout import per_cent
 from fitsolver.telling.pose_report import not_held
 from fitsolver.telling.setting import Alteration, alterations
 from fitsolver.units import document_weight_ct
@@ -124,7 +125,8 @@ class Compared:
 
     `check` is the full judgement, None where only a first look was taken; `alterations` are then
     not worked out. `agreement` is None where the mass was not weighed. `reasons` say why it ranks
-    where it does, `reservations` what to settle before buying it.
+    where it does, `reservations` what speaks against it and `questions` what to ask before buying
+    it (`reservation.RULE`).
     """
 
     rank: int
@@ -138,6 +140,7 @@ class Compared:
     cost: Cost | None
     reasons: tuple[str, ...] = ()
     reservations: tuple[str, ...] = ()
+    questions: tuple[str, ...] = ()
 
     @property
     def alteration_mm(self) -> float:
@@ -159,13 +162,16 @@ class Comparison:
     stones: tuple[Compared, ...]
     has_ceiling: bool
 
-    def count(self, verdict: Verdict) -> int:
-        """Count the stones of a verdict."""
-        return sum(stone.look.verdict == verdict for stone in self.stones)
+    def count(self, verdict: Verdict, *, reserved: bool = False) -> int:
+        """Count the stones of a verdict, or those of them that have a reservation."""
+        return sum(
+            stone.look.verdict == verdict and (bool(stone.reservations) or not reserved)
+            for stone in self.stones
+        )
 
     @property
     def clear(self) -> Compared | None:
-        """The first stone that seats, as it is or altered, without a reservation."""
+        """The first choice: the first that seats, as it is or altered, without a reservation."""
         return next(
             (stone for stone in self.stones
              if ORDER[stone.look.verdict] <= 1 and not stone.reservations),
@@ -199,8 +205,8 @@ def compare(
     Returns
     -------
     Comparison
-        Ranked by verdict, probability in whole per cent, metal to move (of those that do not seat,
-        what is missing), budget, mass, row.
+        Ranked by verdict, reservations (`reservation.RULE`), probability in whole per cent, metal
+        to move (of those that do not seat, what is missing), budget, mass, row.
 
     """
     told = progress or (lambda done, total: None)
@@ -209,6 +215,13 @@ def compare(
 
     def noted(k: int, found: Look, whole: Check | None) -> None:
         weight, said, agreement = weights[k]
+        cost = _cost(candidates[k], weight, ceiling)
+        offered = None if agreement is None else agreement.offered
+        against = reservations(
+            candidates[k],
+            mass_agrees=None if offered is None else offered.compatible,
+            over_ceiling=cost is not None and cost.within == "over",
+        )
         known[k] = Compared(
             rank=0,
             candidate=candidates[k],
@@ -218,7 +231,9 @@ def compare(
             weight_ct=weight,
             warnings=said,
             agreement=agreement,
-            cost=_cost(candidates[k], weight, ceiling),
+            cost=cost,
+            reservations=tuple(against),
+            questions=tuple(questions(candidates[k])),
         )
 
     total = len(candidates)
@@ -247,12 +262,7 @@ def compare(
     return Comparison(
         mounting=ready.mounting,
         stones=tuple(
-            replace(
-                stone,
-                rank=rank,
-                reasons=tuple(_reasons(stone)),
-                reservations=tuple(_reservations(stone)),
-            )
+            replace(stone, rank=rank, reasons=tuple(_reasons(stone)))
             for rank, stone in enumerate(order, start=1)
         ),
         has_ceiling=ceiling is not None,
@@ -265,7 +275,7 @@ def ceiling_of(ready: Bench) -> Ceiling | None:
     return None if budget is None else Ceiling(left=budget.left)
 
 
-def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
+def _key(stone: Compared) -> tuple[int, int, int, float, int, int, int]:
     look = stone.look
     altered = look.verdict != "seats"
     chance = look.probability_after_alteration if altered else look.probability
@@ -274,6 +284,7 @@ def _key(stone: Compared) -> tuple[int, int, float, int, int, int]:
     metal = -look.margin_mm if look.verdict == "does not seat" else stone.alteration_mm
     return (
         ORDER[look.verdict],
+        rank_of(bool(stone.reservations)),
         -round(100 * chance),
         round(metal, 2),
         {"under": 0, "over": 2}.get(within or "", 1),
@@ -535,14 +546,3 @@ def _reasons(stone: Compared) -> Iterator[str]:
         }[stone.cost.within]
     if stone.mass_agrees is not None:
         yield "mass and size agree" if stone.mass_agrees else "mass and size do not agree"
-
-
-def _reservations(stone: Compared) -> Iterator[str]:
-    """What to settle before buying a stone, however well it seats."""
-    candidate = stone.candidate
-    if stone.mass_agrees is False:
-        yield f"its mass does not belong to the material offered, {plain(candidate.offered_as)}"
-    if stone.cost is not None and stone.cost.within == "over":
-        yield "over the price ceiling"
-    if candidate.stated.says and not candidate.stated.by:
-        yield "a statement by nobody named"

@@ -43,6 +43,7 @@ def _stone(stone: Compared) -> Record:
         "cut": candidate.style.name,
         "material": candidate.stuff.name,
         "offered_as": candidate.offered_as,
+        "material_assumed": not candidate.offered_as,
         "length_mm": length,
         "width_mm": width,
         "depth_mm": depth,
@@ -78,6 +79,7 @@ def _stone(stone: Compared) -> Record:
         },
         "reasons": stone.reasons,
         "reservations": stone.reservations,
+        "questions": stone.questions,
         "warnings": stone.warnings,
     }  # fmt: skip
 

@@ -8,6 +8,7 @@ from decimal import ROUND_DOWN, Decimal
 from fitsolver.market.budget import rounded
 from fitsolver.market.candidate import Candidate, CandidateTable
 from fitsolver.market.comparison import Compared, Comparison
+from fitsolver.market.reservation import RULE
 from fitsolver.telling.layout import (
     bullets,
     columns,
@@ -77,6 +78,7 @@ def comparison_text(found: Comparison, *, most: int, width: int = WIDTH) -> str:
         ],
         [*_table(shown), *rest, *_legend(found, shown, width)] if shown else [],
         *(_stone(stone, width) for stone in shown),
+        [paragraph(RULE, width)] if shown else [],
         bullets("Cautions", comparison_cautions(found), width) if shown else [],
     ]
     return page(blocks)
@@ -111,6 +113,9 @@ def _headline(found: Comparison) -> str:
         return f"NONE OF {total:,} {stones} SEATS, alteration included"
     first, word = (seats, "") if seats else (altered, " AFTER ALTERATION")
     parts = [f"{first:,} OF {total:,} {stones} {'SEATS' if first == 1 else 'SEAT'}{word}"]
+    reserved = found.count("seats" if seats else "seats after alteration", reserved=True)
+    if reserved:
+        parts[0] += f" ({reserved:,} with a reservation)"
     if seats and altered:
         parts.append(f"{altered:,} more after alteration")
     if doubtful:
@@ -125,7 +130,10 @@ def first_choice(found: Comparison) -> tuple[str, ...]:
     clear = found.clear
     if clear is None:
         return ("Every stone that seats has a reservation, told below.",)
-    return (f"First without a reservation: {clear.rank}, {plain(clear.candidate.name)}.",)
+    text = f"First choice: {clear.rank}, {plain(clear.candidate.name)}."
+    if clear.questions:
+        text += f" To ask first: {'; '.join(clear.questions)}."
+    return (text,)
 
 
 def money_left(found: Comparison) -> tuple[str, ...]:
@@ -206,6 +214,7 @@ def _stone(stone: Compared, width: int) -> list[str]:
     )
     lines = [
         *([f"RESERVATION: {'; '.join(stone.reservations)}"] if stone.reservations else []),
+        *([f"ask: {'; '.join(stone.questions)}"] if stone.questions else []),
         _seat(stone),
         *_work(stone),
         _weight(stone),
@@ -259,7 +268,7 @@ def _weight(stone: Compared) -> str:
         return f"{size}; not weighed"
     density = stone.agreement.implied_density_g_cm3
     implied = f"implies {density.value:.2f} +- {density.u:.2f} g/cm3"
-    name = plain(candidate.offered_as)
+    name = plain(candidate.offered_as or candidate.stuff.name)
     if stone.mass_agrees:
         return f"{size}; weighed {candidate.mass_ct:.2f} ct, which {implied}: agrees with {name}"
     others = [item.material for item in stone.agreement.materials_compatible][:SHORT]
@@ -312,19 +321,16 @@ def _readings(candidate: Candidate) -> Iterator[str]:
 
 def _stated(candidate: Candidate) -> str:
     says = [f"{what} {plain(text)}" for what, text in candidate.stated.says]
-    missing = [
-        what for what, text in (("nature", candidate.stated.nature),
-                                ("treatment", candidate.stated.treatment)) if not text
-    ]  # fmt: skip
-    ask = f"; nothing is stated of {list_of(missing)}: ask" if missing else ""
     if not says:
-        return "stated: nothing of nature, treatment or origin: ask"
+        return "stated: nothing of nature, treatment or origin"
     by = plain(candidate.stated.by)
-    return f"stated by {by or 'nobody named'}: {', '.join(says)}{ask}"
+    return f"stated by {by or 'nobody named'}: {', '.join(says)}"
 
 
 def _material(candidate: Candidate) -> str:
     offered, name = plain(candidate.offered_as), candidate.stuff.name
+    if not offered:
+        return f"~ {name} (assumed)"
     return f"offered as {offered}" + ("" if offered.lower() == name else f" ({name})")
 
 

@@ -6,6 +6,7 @@ import codecs
 import csv
 import difflib
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,9 +29,29 @@ ADDED = ("weight_ct", "weight_u_ct", "weight_low_ct", "weight_high_ct")
 WORDS = ("cut", "material", "make")
 """Columns of names; `make` may be missing or empty, and is weighed up then."""
 
+ALIASES = {
+    "length": "length_mm",
+    "width": "width_mm",
+    "depth": "depth_mm",
+    "diameter": "length_mm",
+    "carat": "mass_ct",
+    "carats": "mass_ct",
+    "ct": "mass_ct",
+    "weight": "mass_ct",
+    "mass": "mass_ct",
+    "per_ct": "price_per_ct",
+    "per_carat": "price_per_ct",
+    "price_per_carat": "price_per_ct",
+    "nature": "stated_nature",
+    "treatment": "stated_treatment",
+    "origin": "stated_origin",
+}
+"""Plain words that people write over a column, and the column that is meant."""
+
 BLOCK = 16_384
 """Rows in memory at a time."""
 
+_NO_LETTERS = re.compile(r"[()\[\]]")
 # Letters of plain decimal numbers: no signs, powers or blanks.
 PLAIN = frozenset("0123456789.")
 
@@ -149,8 +170,13 @@ def places_of(name: str, header: Sequence[str], given: Mapping[str, str | None])
 
 
 def title_of(text: str) -> str:
-    """Write the name of a column as readings are named."""
-    return "_".join(text.lower().split())
+    """Write the name of a column as readings are named, plain words as what they mean.
+
+    >>> title_of("Table pct"), title_of("Depth"), title_of("length (mm)")
+    ('table_pct', 'depth_mm', 'length_mm')
+    """
+    title = "_".join(_NO_LETTERS.sub(" ", text.lower()).split())
+    return ALIASES.get(title, title)
 
 
 def readings_of(titles: Sequence[str]) -> frozenset[str]:
