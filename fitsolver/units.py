@@ -57,6 +57,10 @@ OLD_CARATS: Mapping[str, OldCarat] = MappingProxyType(
 """Old carats by place. Old papers and engraved weights of a mounting are in one of these."""
 
 
+MM_PER_INCH = 25.4
+"""Exact: the international inch [mm]."""
+
+
 def parse_length_mm(text: str | float) -> float:
     """Read a length as people write it, with a decimal comma or a decimal point.
 

@@ -21,6 +21,7 @@ from fitsolver import cli
 from fitsolver.commands.answer import CODES
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.solver import bench, check
+from fitsolver.market.aim import aim_all
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut, names
 from fitsolver.stones.material import material
@@ -228,7 +229,7 @@ def test_propose_answers_the_contract_as_the_library_does(
 ) -> None:
     found = run_json("propose claw-ring.toml --limit 2 --material ruby", capsys)
     ready = bench(load_mounting("claw-ring.toml"))
-    library = propose(ready, material("ruby"), limit=2)
+    library, _ = aim_all(ready, propose(ready, material("ruby"), limit=2))
     assert found["material"] == "corundum"
     assert [item["cut"] for item in found["proposals"]] == [
         item.style.name for item in library.proposals
@@ -711,3 +712,42 @@ def test_numbers_of_the_answer_are_finite(capsys: pytest.CaptureFixture[str]) ->
     )
     assert found["verdict"] == "does not seat"
     assert found["rest_height_mm"] is None or math.isfinite(found["rest_height_mm"])
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("--length 0.31 --width 0.24", "0.31 inch is 7.87 mm"),
+        ("--length 8 --width 6 --depth 3.9 --crown-height 3.9", "--crown-height = 3.9: must be"),
+        ("--length 8 --width 6 --depth 3.9 --pavilion-depth 4", "--pavilion-depth = 4.0: must be"),
+        ("--length 8 --width 6 --depth 3.9 --mass-ct 90000", "gem materials have 1 to 8"),
+        ("--length 8 --width 6 --depth 3.9 --mass-ct 0,0145", "gem materials have 1 to 8"),
+    ],
+)
+def test_what_no_stone_can_be_is_a_fault_by_name(line, said, capsys):
+    code, out, err = run(f"weigh --cut oval-brilliant {line}", capsys)
+    assert (code, out) == (2, "")
+    assert said in " ".join(err.split())
+
+
+def test_a_stone_deeper_than_wide_is_weighed_with_a_warning(capsys):
+    code, out, _ = run("weigh --cut oval-brilliant --length 8 --width 6 --depth 7", capsys)
+    assert code == 0
+    assert "depth is more than the width, 117 % of it" in " ".join(out.split())
+    _, out, _ = run("weigh --cut briolette --length 9 --width 6 --depth 11", capsys)
+    assert "depth is more than the width" not in out
+
+
+def test_a_flat_back_may_have_a_crown_as_high_as_the_stone(capsys):
+    line = "weigh --cut oval-cabochon --length 8 --width 6 --depth 3.5 --crown-height 3.5"
+    assert run(line, capsys)[0] == 0
+
+
+def test_what_was_not_given_is_marked(capsys):
+    _, out, _ = run("weigh --cut oval-brilliant --length 8", capsys)
+    stone = out.splitlines()[2]
+    assert stone.startswith("Oval brilliant, 8.00 x ~6.0")
+    assert stone.endswith("mm, ~corundum")
+    _, out, _ = run("weigh --cut oval-brilliant --length 8 --width 6 --material ruby", capsys)
+    assert out.splitlines()[2].startswith("Oval brilliant, 8.00 x 6.00 x ~")
+    assert out.splitlines()[2].endswith("mm, corundum")

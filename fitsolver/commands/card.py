@@ -24,7 +24,7 @@ def card(
             name=("--output", "-o"), help="File of the card (required).", metavar="FILE.html"
         ),
     ] = None,
-    material: Stuff = "corundum",
+    material: Stuff = None,
     limit: Limit = None,
     rank: Rank = (),
     force: Annotated[bool, Parameter(help="Let --output overwrite a file.", negative=())] = False,

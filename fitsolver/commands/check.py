@@ -31,7 +31,7 @@ def check(
     length: Length = None,
     width: Width = None,
     depth: Depth = None,
-    material: Stuff = "corundum",
+    material: Stuff = None,
     crown_height: Crown = None,
     girdle: Girdle = None,
     pavilion_depth: Pavilion = None,
@@ -94,5 +94,7 @@ def check(
     from fitsolver.telling.report import check_text
 
     return Answer(
-        text=check_text(found, weight, stuff, columns(), pose), code=code, aside=drawn(draw)
+        text=check_text(found, weight, stuff, columns(), pose, material_given=material is not None),
+        code=code,
+        aside=drawn(draw),
     )

@@ -48,7 +48,11 @@ def compare(
         str | None, Parameter(help="Cut where the table does not say.", metavar="NAME")
     ] = None,
     material: Annotated[
-        str | None, Parameter(help="Material where the table does not say; corundum is assumed, and told so, if not given.", metavar="NAME")
+        str | None,
+        Parameter(
+            help="Material where the table does not say; corundum (marked ~) if not given.",
+            metavar="NAME",
+        ),
     ] = None,
     limit: Annotated[
         int, Parameter(help="How many stones to show and draw, the best first; 20 if not given.")

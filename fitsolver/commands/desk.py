@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fitsolver.stones.material import Material
 
 COMMAND_LINE = "command line"
+ASSUMED_MATERIAL = "corundum"
 PICTURES = (".svg", ".png")
 
 # How an option is spelt where it is not the library's name with hyphens.
@@ -79,12 +80,12 @@ class Desk:
             return cut(name)
         return None
 
-    def material(self, name: str) -> Material | None:
-        """Find a material by its name."""
+    def material(self, name: str | None) -> Material | None:
+        """Find a material by its name; `ASSUMED_MATERIAL` if none is given."""
         from fitsolver.stones.material import material
 
         with self.noting("--material"):
-            return material(name)
+            return material(name or ASSUMED_MATERIAL)
         return None
 
     def number(self, option: str, text: str) -> float | None:
@@ -101,7 +102,15 @@ class Desk:
     def readings(self, style: CutStyle | None, given: Mapping[str, str | None]) -> dict[str, float]:
         """Read what was measured on a stone, and refuse what no stone of the style can be."""
         from fitsolver.stones.cut import cut, names
-        from fitsolver.weighing.evidence import LEAST, MOST, SIZES, evidence_of, readable
+        from fitsolver.units import MM_PER_INCH
+        from fitsolver.weighing.evidence import (
+            LEAST,
+            LIKE_INCHES_MM,
+            MOST,
+            SIZES,
+            evidence_of,
+            readable,
+        )
 
         found = {}
         # Sizes are judged even where the style is not known: by any other.
@@ -119,6 +128,11 @@ class Desk:
             if value is None:
                 continue
             found[name] = value
+            if name in ("length_mm", "width_mm") and 0 < value < LIKE_INCHES_MM:
+                rule = f"is under {LIKE_INCHES_MM:g} mm and looks like inches"
+                remedy = f"{value:g} inch is {value * MM_PER_INCH:.2f} mm; sizes are in millimetres"
+                self.refuse(option, value, rule, remedy)
+                continue
             if name in (LEAST, MOST):  # they go together
                 continue
             # Each by itself, so that one fault does not hide the next.

@@ -12,7 +12,7 @@ def propose(
     mounting: File = None,
     /,
     *,
-    material: Stuff = "corundum",
+    material: Stuff = None,
     limit: Limit = None,
     rank: Rank = (),
     draw: Draw = None,

@@ -28,7 +28,7 @@ def recut(
         str | None,
         words("Length over width of the new cut; its usual one if not given.", "RATIO"),
     ] = None,
-    material: Stuff = "corundum",
+    material: Stuff = None,
     free_heights: Annotated[
         bool,
         Parameter(

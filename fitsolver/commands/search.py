@@ -51,7 +51,12 @@ class Search:
 
 
 def search(
-    desk: Desk, mounting: Path | None, *, material: str, limit: int | None, rank: Iterable[str]
+    desk: Desk,
+    mounting: Path | None,
+    *,
+    material: str | None,
+    limit: int | None,
+    rank: Iterable[str],
 ) -> Search | None:
     """Read what a search is asked for; None if that is unsound, with the faults at the desk."""
     ready, stuff = desk.bench(mounting), desk.material(material)

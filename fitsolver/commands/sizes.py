@@ -20,7 +20,7 @@ def sizes(
     /,
     *,
     cut: Cut = None,
-    material: Stuff = "corundum",
+    material: Stuff = None,
     draw: Draw = None,
     force: Force = False,
     json: Json = False,

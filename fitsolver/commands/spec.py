@@ -20,7 +20,7 @@ def spec(
     mounting: File = None,
     /,
     *,
-    material: Stuff = "corundum",
+    material: Stuff = None,
     limit: Limit = None,
     rank: Rank = (),
     date: Annotated[

@@ -117,7 +117,7 @@ def weigh(
         return _weigh_list(desk, list_, output, cut, material, make, force)
     if output is not None:
         desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
-    style, stuff = desk.style(cut), desk.material(material or "corundum")
+    style, stuff = desk.style(cut), desk.material(material)
     if length is None and width is None:
         desk.refuse("--length", None, "is missing", "Give length, width or both, in mm")
     readings = desk.readings(style, given)
@@ -150,16 +150,28 @@ def weigh(
     agreement = None
     if stated is not None:
         from fitsolver.weighing.consistency import consistency, implied_density
+        from fitsolver.weighing.evidence import RANGES
 
         taken.pop("density_g_cm3", None)
         agreement = consistency(implied_density(styles, stated, **taken), stuff)
+        density = agreement.implied_density_g_cm3
+        least, most, _, _ = RANGES["_cm3"]
+        if density.low > most or density.high < least:
+            rule = (
+                f"does not go with the size: it makes {density.value:,.0f} g/cm3, and gem "
+                f"materials have {least:g} to {most:g}"
+            )
+            desk.refuse("--mass-ct", stated, rule, "Look at the decimal sign and the unit: 1 g is "
+                        "5 ct")  # fmt: skip
+            desk.done()
     if json:
         from fitsolver.telling.record import as_json, weight_record
 
         return Answer(text=as_json(weight_record(found, stuff, agreement)))
     from fitsolver.telling.report import weight_text
 
-    text = weight_text(found, style, stuff, agreement, columns())
+    known = {*readings, *([] if material is None else ["material"])}
+    text = weight_text(found, style, stuff, agreement, columns(), given=known)
     if old_carats is not None:
         text += f"\n\n{mass_ct} old carats of {old_carats} are {stated:.2f} metric carats."
     return Answer(text=text)

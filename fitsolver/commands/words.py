@@ -16,7 +16,7 @@ def words(text: str, metavar: str = "MM") -> Any:
 Cut = Annotated[str | None, Parameter(help="Cut style, as oval-brilliant (required).",
                                       metavar="NAME")]  # fmt: skip
 Stuff = Annotated[
-    str,
+    str | None,
     Parameter(help="Material, by species or trade name; corundum if not given.", metavar="NAME"),
 ]
 Length = Annotated[str | None, words("Length of the stone.")]

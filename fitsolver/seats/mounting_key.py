@@ -14,6 +14,7 @@ from typing import Literal
 
 from fitsolver.readings.instrument import Measure
 from fitsolver.readings.reading import Level
+from fitsolver.units import MM_PER_INCH
 
 Holds = Literal["wall", "claws"]
 State = Literal["cut", "uncut"]
@@ -32,8 +33,6 @@ OpeningFamily = Literal[
     "pear",
     "triangle",
 ]
-
-MM_PER_INCH = 25.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,7 @@ that begins with ~ stands on something nobody measured.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import groupby
 
 from fitsolver.errors import Fault
@@ -48,6 +48,7 @@ from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.weight import Weight, height_prior
 
 WIDTH = 80
+SIDES = ("length_mm", "width_mm", "depth_mm")
 # Names of readings within a sentence.
 NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
 # Why a cut ranks where it does if no part stands out.
@@ -75,13 +76,19 @@ def weight_text(
     stuff: Material,
     agreement: Consistency | None = None,
     width: int = WIDTH,
+    *,
+    given: Collection[str] | None = None,
 ) -> str:
-    """Say what a stone weighs, what the handbook says, and what nobody measured."""  # fmt: skip
+    """Say what a stone weighs, what the handbook says, and what nobody measured.
+
+    `given` names the readings that were taken, and `material` if that was said; sizes and a
+    material that are not among them are marked (~). Without it nothing is marked.
+    """
     blocks = [
-        [_weight_line(weight), "", _stone_line(style, weight, stuff, width)],
+        [_weight_line(weight), "", _stone_line(style, weight, stuff, width, given)],
         bullets("Warnings", weight.warnings, width),
         [*columns(list(_beside(weight)), "<<", indent=0), *_source(weight, width)],
-        _doubts(weight),
+        _doubts(weight, [] if given is None or "material" in given else [stuff.name]),
         _agreement(agreement, width),
         bullets("Cautions", cautions(stuff), width),
     ]
@@ -89,11 +96,17 @@ def weight_text(
 
 
 def check_text(
-    found: Check, weight: Weight, stuff: Material, width: int = WIDTH, pose: Pose | None = None
+    found: Check,
+    weight: Weight,
+    stuff: Material,
+    width: int = WIDTH,
+    pose: Pose | None = None,
+    *,
+    material_given: bool = True,
 ) -> str:
     """Say whether a stone seats, how far each requirement holds, and what the setter does.
 
-    With its `pose` also how it lies.
+    With its `pose` also how it lies. A material that nobody gave is marked (~).
     """
     style = found.stone.form.style
     binding = next(item for item in found.requirements if item.name == found.binding)
@@ -102,7 +115,9 @@ def check_text(
         [f"{found.verdict.upper()}   {_chances(found)}"],
         [
             paragraph(plain(found.mounting.name), width),
-            paragraph(f"{style.title}, {size} mm, {stuff.name}", width),
+            paragraph(
+                f"{style.title}, {size} mm, {'' if material_given else '~'}{stuff.name}", width
+            ),
             _weight_line(weight),
         ],
         bullets("Warnings", weight.warnings, width),
@@ -112,6 +127,7 @@ def check_text(
         _readings(found, width),
         _contradictions(found.contradictions, width),
         assumed_lines(found.assumed, width),
+        [] if material_given else [f"~ material: none was given, taken as {stuff.name}"],
         bullets("Cautions", cautions(stuff, found.mounting), width),
     ]
     return page(blocks)
@@ -249,11 +265,15 @@ def _weight_line(weight: Weight) -> str:
     return f"{about} ({carats(found.low, found.high)})"
 
 
-def _stone_line(style: CutStyle, weight: Weight, stuff: Material, width: int) -> str:
-    length, wide, deep = (
-        weight.sizes_mm[f"{name}_mm"].value for name in ("length", "width", "depth")
+def _stone_line(
+    style: CutStyle, weight: Weight, stuff: Material, width: int, given: Collection[str] | None
+) -> str:
+    known = set(SIDES if given is None else given)
+    size = " x ".join(
+        f"{'' if name in known else '~'}{weight.sizes_mm[name].value:.2f}" for name in SIDES
     )
-    return paragraph(f"{style.title}, {dimensions(length, wide, deep)} mm, {stuff.name}", width)
+    mark = "" if given is None or "material" in given else "~"
+    return paragraph(f"{style.title}, {size} mm, {mark}{stuff.name}", width)
 
 
 def _beside(weight: Weight) -> Iterator[list[str]]:
@@ -278,13 +298,14 @@ def _source(weight: Weight, width: int) -> list[str]:
     return [paragraph(f"The handbook's: {weight.handbook.source}.", width)]
 
 
-def _doubts(weight: Weight) -> list[str]:
+def _doubts(weight: Weight, materials: Sequence[str]) -> list[str]:
     """What was assumed, the largest doubts first, and which reading would narrow the weight."""
     if not weight.assumed:
         return []
     gains = dict(weight.next_readings)
     u = weight.weight_ct.u
     rows = [["", "taken as", "share of doubt", "if measured, u in ct"]]
+    rows += [["~ material", name, "", ""] for name in materials]
     if "make" in weight.shares:
         rows.append(["~ make", "weighed up", per_cent(weight.shares["make"]), ""])
     for item in weight.assumed[:SHORT]:

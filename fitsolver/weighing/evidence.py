@@ -45,6 +45,9 @@ RANGES = {
 SMALLEST_MM = 0.05
 """No stone is smaller; lengths and depths below it are slips [mm]."""
 
+LIKE_INCHES_MM = 0.8
+"""Stones narrower than this are not measured one by one (common practice); in inches they are."""
+
 SWAPPED_MM = 0.04
 """Length and width may be this far in the wrong order: two permissible errors of a caliper [mm]."""
 
@@ -161,6 +164,37 @@ def faults(
     if length is not None and width is not None and prior_of(style).lows[0] >= 1:
         swapped = length.values < width.values - SWAPPED_MM
         yield swapped, partial(_swapped, style, length.values, width.values)
+    yield from _parts_of_depth(style, evidence)
+
+
+# What is left of the depth beside a part: crown or pavilion, by the name of its reading.
+_OTHER_PART = {"crown_height_mm": "pavilion_depth_pct", "pavilion_depth_mm": "crown_height_pct"}
+
+
+def _parts_of_depth(
+    style: CutStyle, evidence: Sequence[Evidence]
+) -> Iterator[tuple[Mask, Callable[[int], FitsolverError]]]:
+    """Refuse a crown or pavilion that leaves nothing of the depth for the other."""
+    read = {item.name: item.values for item in evidence}
+    if "depth_mm" not in read:
+        return
+    for part, other in _OTHER_PART.items():
+        if part not in read:
+            continue
+        beside = style.proportions.get(other)
+        flat = beside is not None and beside.low == 0
+        # A flat back or top leaves the other part the whole depth, read twice.
+        wrong = (
+            read[part] > read["depth_mm"] + SWAPPED_MM if flat else read[part] >= read["depth_mm"]
+        )
+        yield wrong, partial(_no_part, part, read[part], read["depth_mm"])
+
+
+def _no_part(name: str, values: Array, depths: Array, row: int) -> FitsolverError:
+    return OutOfRange(
+        name, float(values[row]), 0.0, float(depths[row]),
+        remedy="a part is less than the whole depth: look for readings that were mixed up",
+    )  # fmt: skip
 
 
 def _range(name: str) -> tuple[float, float, str, str]:

@@ -26,7 +26,9 @@ from fitsolver.readings.uncertainty import Estimate
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material, material
 from fitsolver.stones.prior import height_prior, heights_given_depth, prior_of
+from fitsolver.units import MM_PER_INCH
 from fitsolver.weighing.evidence import (
+    LIKE_INCHES_MM,
     Evidence,
     Measured,
     evidence_of,
@@ -391,6 +393,25 @@ def _warnings(mixed: Mixture, evidence: Sequence[Evidence]) -> list[tuple[int, s
             (row, f"depth is {depth[row]:.0f} % of the width: check both readings")
             for row in np.flatnonzero((depth < low) | (depth > high)).tolist()
         )
+        mean, covariance = height_prior(first.style)
+        usual_most = 100 * float(mean.sum() + 3 * covariance.sum() ** 0.5)
+        if usual_most < 100:  # of a cut that is never so deep
+            found.extend(
+                (
+                    row,
+                    f"depth is more than the width, {depth[row]:.0f} % of it: depth runs from "
+                    "table to culet; were readings mixed up?",
+                )
+                for row in np.flatnonzero((depth > 100) & (depth <= high)).tolist()
+            )
+    found.extend(
+        (
+            row,
+            f"a stone {width[row]:.2f} mm wide: were the readings inches? {width[row]:.2f} inch "
+            f"is {MM_PER_INCH * width[row]:.2f} mm",
+        )
+        for row in np.flatnonzero(width < LIKE_INCHES_MM).tolist()
+    )
     limited = {**read}
     if "length_mm" in read and "width_mm" in read:
         limited["length_ratio"] = read["length_mm"] / read["width_mm"]
