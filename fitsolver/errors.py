@@ -42,11 +42,14 @@ class InputFaults(FitsolverError):
 class UnknownName(FitsolverError):
     """A name that is not in a list, with the nearest ones that are."""
 
-    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+    def __init__(
+        self, kind: str, name: str, known: Iterable[str], near: Iterable[str] = ()
+    ) -> None:
         self.kind = kind
         self.name = name
         self.known = tuple(known)
-        self.suggestions = tuple(difflib.get_close_matches(name.lower(), self.known, n=3))
+        spelt = difflib.get_close_matches(name.lower(), self.known, n=3)
+        self.suggestions = tuple(near) or tuple(spelt)
         hint = (
             f"did you mean {' or '.join(self.suggestions)}?"
             if self.suggestions

@@ -339,3 +339,44 @@ def test_every_file_reads_back_as_written():
     for path in FILES:
         again = check(parse_toml(path.read_text(encoding="utf-8"), name=path.name), ProfileFile)
         assert again == check(load_toml(path), ProfileFile)
+
+
+@pytest.mark.parametrize(
+    ("written", "name"),
+    [
+        ("round brilliant", "round-brilliant"),
+        ("Round_Brilliant", "round-brilliant"),
+        ("Emerald cut", "emerald"),
+        ("EMERALD CUT (CUT-CORNER STEP)", "emerald"),
+        ("navette", "marquise-brilliant"),
+        ("antique cushion", "old-mine"),
+        ("Old European", "old-european"),
+        ("square step cut (carré)", "square-step"),
+        ("Triangle brilliant, curved sides", "triangle-brilliant"),
+    ],
+)
+def test_a_style_is_known_by_what_the_trade_calls_it(written: str, name: str) -> None:
+    assert cut(written) is cut(name)
+
+
+def test_every_style_is_known_by_its_own_title() -> None:
+    for style in cuts():
+        assert cut(style.title) is style
+        assert cut(f" {style.name.upper()} ") is style
+
+
+@pytest.mark.parametrize(
+    ("written", "near"),
+    [
+        ("round", "round-brilliant"),
+        ("oval", "oval-brilliant"),
+        ("oval-briliant", "oval-brilliant"),
+        ("cushion modified", "cushion-brilliant"),
+        ("mine", "old-mine"),
+    ],
+)
+def test_an_unknown_style_suggests_the_likely_one_first(written: str, near: str) -> None:
+    with pytest.raises(UnknownName) as caught:
+        cut(written)
+    assert caught.value.suggestions[0] == near
+    assert caught.value.name == written

@@ -127,7 +127,7 @@ FAULTY = """
 :28  seat.claw_directions_deg: belongs to claws, but the seat has holds = "wall". Remove the line, or correct holds.
 :29  seat.gallery_length_mm = '0.31"': looks like inches. Write millimetres (1 inch = 25.4 mm).
 :30  seat.gallery_width_mm = 0.24: must be 0.5 to 40 mm, and looks like inches (0.24 inch is 6.10 mm). Measure the inside of the rail across the width, in mm.
-:31  seat.gallery_depth_mm = [1, 3]: is a list of whole numbers, which may be repeats or one decimal comma. For repeats write [1.0, 3.0], for one reading "1,3".
+:31  seat.gallery_depth_mm = [1, 3]: holds 2 whole numbers: in a list a comma parts numbers, it is no decimal sign. For 1,3 write 1.3, or "1,3" in quotes.
 :32  seat.depth_below_ledge_mm.refuses: is missing. Add refuses = VALUE.
 :35  allowances.gap_min_mm = 'a little': is not a number. Write it as 6.5 or "6,5".
 """  # noqa: E501
@@ -401,8 +401,6 @@ class TestFaults:
              "must agree with the radii at 0 and 180 degrees, together 7.00 mm"),
             (WALL, {"opening_length_mm": "[8.1, 8.7]"}, "opening_length_mm",
              "holds repeats more than 0.5 mm apart"),
-            (WALL, {"opening_length_mm": "[8, 1]"}, "opening_length_mm",
-             "is a list of whole numbers, which may be repeats or one decimal comma"),
             (WALL, {"opening_width_mm": "{outside = 3, metal = 1.5}"}, "opening_width_mm",
              "leaves no opening between the metal"),
             (WALL, {"opening_width_mm": "{drops_in = 6, refuses = 6}"}, "opening_width_mm",
@@ -423,6 +421,21 @@ class TestFaults:
             mounting(base, **changes)
         said = [(fault.key, fault.rule) for fault in error.value.faults]
         assert (f"seat.{key}", rule) in said
+
+    @pytest.mark.parametrize(
+        ("written", "count", "remedy"),
+        [
+            ("[8, 1]", 2, 'For 8,1 write 8.1, or "8,1" in quotes.'),
+            ("[8,52, 8,48]", 4, 'For 8,52 and 8,48 write [8.52, 8.48], or ["8,52", "8,48"] in '
+             "quotes."),
+            ("[8, 8, 8]", 3, "For repeats write [8.0, 8.0, 8.0]."),
+            ("[8, 8]", 2, 'For 8,8 write 8.8, or "8,8" in quotes; for repeats write [8.0, 8.0].'),
+        ],
+    )  # fmt: skip
+    def test_a_decimal_comma_in_a_list(self, written, count, remedy):
+        (said,) = faults(WALL, opening_length_mm=written)
+        assert f"holds {count} whole numbers: in a list a comma parts numbers" in said
+        assert said.endswith(remedy)
 
     def test_a_reading_that_is_required_may_be_left_out_on_purpose(self):
         assert faults(CLAWS, claw_thickness_mm=None) == [

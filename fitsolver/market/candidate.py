@@ -357,9 +357,7 @@ class _Row:
             self.refuse("row", None, rule, remedy)
             return None
         self.cells = cells
-        style = self._named(
-            "cut", "-".join(self.text("cut").lower().replace("_", " ").split()), cut
-        )
+        style = self._named("cut", self.text("cut"), cut)
         stuff = self._named("material", self.text("material") or ASSUMED, material)
         tool = self.text("measured_with") or "caliper"
         self._named("measured_with", tool, instrument)

@@ -54,13 +54,22 @@ def _listed(value: Any) -> Any:
 
 
 def _unmistaken(value: Any) -> Any:
-    """Refuse [6, 5]: without its quotes "6,5" is a list of two whole numbers."""
+    """Refuse [6, 5] and [6,52, 6,48]: without quotes every comma of a list parts two numbers."""
     if isinstance(value, list) and len(value) > 1 and all(isinstance(each, int) for each in value):
-        several = ", ".join(f"{each}.0" for each in value)
-        one = ",".join(str(each) for each in value)
+        pairs = list(zip(value[::2], value[1::2], strict=False))
+        ways = []
+        if len(value) % 2 == 0:
+            points = ", ".join(f"{whole}.{part}" for whole, part in pairs)
+            quoted = ", ".join(f'"{whole},{part}"' for whole, part in pairs)
+            lists = (points, quoted) if len(pairs) == 1 else (f"[{points}]", f"[{quoted}]")
+            meant = " and ".join(f"{whole},{part}" for whole, part in pairs)
+            ways.append(f"for {meant} write {lists[0]}, or {lists[1]} in quotes")
+        if len(value) % 2 or max(value) - min(value) <= 1:
+            ways.append(f"for repeats write [{', '.join(f'{each}.0' for each in value)}]")
         raise RuleError(
-            "is a list of whole numbers, which may be repeats or one decimal comma",
-            f'for repeats write [{several}], for one reading "{one}"',
+            f"holds {len(value)} whole numbers: in a list a comma parts numbers, it is no decimal "
+            "sign",
+            "; ".join(ways),
         )
     return value
 

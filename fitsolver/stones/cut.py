@@ -9,7 +9,9 @@ a copy of the outline at some height: scaled (brilliants: every facet runs to on
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import difflib
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal
@@ -145,16 +147,53 @@ def names() -> tuple[str, ...]:
 
 @cache
 def cut(name: str) -> CutStyle:
-    """Return the style called `name` (lower-case trade words joined by hyphens).
+    """Return the style called `name`, in any case: `round-brilliant`, "Round brilliant".
+
+    What stands in front of the brackets of its title, or within them, will do as well: "Emerald
+    cut", "navette".
 
     Raises `UnknownName` with suggestions, `InputFaults` if its file is faulty.
     """
-    known = names()
+    known, written = names(), name
+    name = _joined(name)
     if name not in known:
-        raise UnknownName("cut style", name, known)
+        name = _by_title().get(name, "")
+    if not name:
+        raise UnknownName("cut style", written, known, _like(_joined(written), known))
+    if name != written:
+        return cut(name)
     from fitsolver.stones.profile_file import ProfileFile
 
     return _style(load(data_folder() / "cuts" / f"{name}.toml", ProfileFile))
+
+
+def _joined(text: str) -> str:
+    """Join the words of a name by hyphens, in small letters."""
+    return "-".join(re.findall(r"\w+", text.lower().replace("_", " ")))
+
+
+@cache
+def _by_title() -> Mapping[str, str]:
+    """Names of the styles by what else they are called; what two styles are called is left out."""
+    found: dict[str, set[str]] = {}
+    for style in cuts():
+        before, _, within = style.title.partition("(")
+        for title in (style.title, before, within):
+            if called := _joined(title):
+                found.setdefault(called, set()).add(style.name)
+                found.setdefault(called.removesuffix("-cut"), set()).add(style.name)
+    return {called: next(iter(meant)) for called, meant in found.items() if len(meant) == 1}
+
+
+def _like(name: str, known: Sequence[str]) -> tuple[str, ...]:
+    """Names that share most words with one, brilliants first; empty if it is but misspelt."""
+    if difflib.get_close_matches(name, known, n=1, cutoff=0.85):
+        return ()
+    asked = set(name.split("-"))
+    shared = {each: len(asked & set(each.split("-"))) for each in known}
+    most = max(shared.values())
+    alike = [each for each in known if most and shared[each] == most]
+    return tuple(sorted(alike, key=lambda each: ("brilliant" not in each, each))[:4])
 
 
 def cuts() -> tuple[CutStyle, ...]:
