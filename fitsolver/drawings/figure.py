@@ -239,8 +239,9 @@ class Board:
         across: Across = "centre",
         up: Up = "middle",
         upright: bool = False,
+        clear: bool = False,
     ) -> Label:
-        """Write a text."""
+        """Write a text; if it is to be `clear`, as far down as keeps it off all other texts."""
         item = Label(
             at=np.asarray(at, dtype=np.float64),
             text=text,
@@ -250,6 +251,8 @@ class Board:
             up=up,
             upright=upright,
         )
+        while clear and not self.is_free(item, margin=1.0):
+            item = replace(item, at=item.at - (0.0, 2 * self.pen))
         self.items.append(item)
         return item
 

@@ -32,7 +32,7 @@ def range_chart(region: Region) -> Drawing:
     """Draw the seating range of one cut: length across, width up, at one scale.
 
     Lines enclose the sizes that seat at some depth; the quoted box lies inside. Calibrated sizes
-    are squares as large as their tolerance: filled where the whole of it seats.
+    have a diamond, filled where the whole of their tolerance seats, between its four corners.
     """
     proposal, stone = region.proposal, region.proposal.ask.stone
     board = Board(_PEN)
@@ -81,9 +81,14 @@ def range_chart(region: Region) -> Drawing:
 
 def _head(board: Board, region: Region) -> None:
     proposal = region.proposal
-    title = f"{proposal.style.title}: sizes that seat"
+    told = "no size seats surely"
+    if region.outlines("ordinary"):
+        told = "sizes that seat"
+    elif region.outlines("altered"):
+        told = "sizes that seat after alteration"
+    title = f"{proposal.style.title}: {told}"
     size = SHEET_PENS - 2 * _EDGE
-    board.label([_EDGE * _PEN, 0], wrapped(title, size, bold=True), bold=True, across="left",
+    board.label([_EDGE * _PEN, -_EDGE * _PEN], wrapped(title, size, bold=True), bold=True, across="left",
                 up="top")  # fmt: skip
     name = wrapped(proposal.ask.mounting.name, size, most=2)
     board.label([_EDGE * _PEN, board.low - 5 * _PEN], name, across="left", up="top")
@@ -141,14 +146,21 @@ def _calibrated(
         Range(low=width - tolerance, high=width + tolerance),
     )
     square = at(band)
-    board.stroke(square, "scale", closed=True)
-    middle = at(np.array(size))
-    if seats:
-        half = 3.0 * _PEN
-        dot = middle + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
-        board.area([dot], "scale")
+    _marked(board, square, seats=seats)
     label = f"{length:g}" if length == width else f"{length:g} x {width:g}"
     board.label(square[2] + np.array([3.0, 3.0]) * _PEN, label, across="left", up="bottom")
+
+
+def _marked(board: Board, square: Array, *, seats: bool) -> None:
+    """Mark a calibrated size: the corners of its tolerance, a diamond in the middle."""
+    middle = square.mean(axis=0)
+    for k in range(4):
+        ends = [square[k] + 0.3 * (square[(k + way) % 4] - square[k]) for way in (-1, 1)]
+        board.stroke(np.array([ends[0], square[k], ends[1]]), "scale")
+    diamond = middle + 4.0 * _PEN * np.array([[-1, 0], [0, -1], [1, 0], [0, 1]])
+    if seats:
+        board.area([diamond], "scale")
+    board.stroke(diamond, "scale", closed=True)
 
 
 def _cross(board: Board, at: Array) -> None:
@@ -172,8 +184,10 @@ def _legend(board: Board, region: Region) -> None:
     rows = [
         ("box", "quoted box: every size inside seats; the wider one with alteration"),
         ("cross", f"size to ask for, {stone.length_mm:.2f} x {stone.width_mm:.2f} mm"),
-        ("square", "calibrated size and its tolerance; filled dot: all of it seats"),
+        ("mark", "calibrated size, corners: its tolerance; filled where all of it seats"),
     ]
+    if region.proposal.verdict == "not decided":
+        rows = [("cross", f"nearest size, {stone.length_mm:.2f} x {stone.width_mm:.2f} mm")]
     for mark, text in rows:
         middle = np.array([left + 13 * _PEN, y])
         box = middle + np.array([[-9, -4], [9, -4], [9, 4], [-9, 4]]) * _PEN
@@ -182,7 +196,7 @@ def _legend(board: Board, region: Region) -> None:
         elif mark == "cross":
             _cross(board, middle)
         else:
-            board.stroke(middle + (box - middle) * [0.45, 1.0], "scale", closed=True)
+            _marked(board, middle + (box - middle) * [0.9, 2.0], seats=True)
         words = wrapped(text, SHEET_PENS - _EDGE - 44)
         board.label([left + 34 * _PEN, y + TEXT_PENS / 2 * _PEN], words, across="left", up="top")
         y -= TEXT_PENS * (0.25 + 1.25 * (words.count("\n") + 1)) * _PEN

@@ -343,7 +343,7 @@ def _ledge(board: Board, scene: EmptySeat, direction_rad: float, sides: Sides, k
             board.stroke([middle, [middle[0], low - _OVER * pen]], "dimension")
             angle = float(np.rad2deg(np.arctan2(rise, across)))
             text = key.add("ledge angle", angle, "ledge_angle_deg", unit="°")
-        board.label([middle[0], low - 5 * pen], text, across=align, up="top")
+        board.label([middle[0], low - 5 * pen], text, across=align, up="top", clear=True)
 
 
 def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Key) -> None:
