@@ -26,6 +26,7 @@ from fitsolver.drawings.style_drawing import cut_drawing, gallery, proposals_dra
 from fitsolver.fitting.solver import FLOORS, HEIGHTS, Bench, Check
 from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting
+from fitsolver.telling.layout import per_cent
 
 __all__ = [
     "cut_drawing",
@@ -68,6 +69,11 @@ def drawing_of(
     key = Key(
         assumed=scene.assumed | (set(HEIGHTS) - set(measured)),
         u={margin.name: margin.u_mm for margin in check.requirements},
+        judged={
+            margin.name: margin.margin_mm + margin.threshold_mm
+            for margin in check.requirements
+            if margin.name == "metal above girdle"
+        },
     )
     sheet = Board(pen)
     head = Board(pen)
@@ -153,9 +159,9 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
     stone = check.stone
     size = f"{stone.length_mm:.2f} × {stone.width_mm:.2f} × {stone.depth_mm:.2f} mm"
     turned = f", turned {check.turn_deg:.0f}°" if round(check.turn_deg) else ""
-    verdict = f"{check.verdict}: probability {check.probability:.2f}"
+    verdict = f"{check.verdict}: {per_cent(check.probability)}"
     if check.probability_after_alteration - check.probability >= 0.005:
-        verdict += f", after alteration {check.probability_after_alteration:.2f}"
+        verdict += f", after alteration {per_cent(check.probability_after_alteration)}"
     binding = next(item for item in check.requirements if item.name == check.binding)
     closest = f"binding: {binding.name}, margin {binding.margin_mm:+.2f} ± {binding.u_mm:.2f} mm"
     if check.rests_on in FLOORS:

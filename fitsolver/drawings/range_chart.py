@@ -88,8 +88,8 @@ def _head(board: Board, region: Region) -> None:
         told = "sizes that seat after alteration"
     title = f"{proposal.style.title}: {told}"
     size = SHEET_PENS - 2 * _EDGE
-    board.label([_EDGE * _PEN, -_EDGE * _PEN], wrapped(title, size, bold=True), bold=True, across="left",
-                up="top")  # fmt: skip
+    head = wrapped(title, size, bold=True)
+    board.label([_EDGE * _PEN, -_EDGE * _PEN], head, bold=True, across="left", up="top")
     name = wrapped(proposal.ask.mounting.name, size, most=2)
     board.label([_EDGE * _PEN, board.low - 5 * _PEN], name, across="left", up="top")
 

@@ -45,11 +45,13 @@ class KeyRow:
 class Key:
     """Gives every dimension its letter, and keeps what the letters mean.
 
-    `assumed` names readings that nobody took; `u` (by requirement) standard uncertainties [mm].
+    `assumed` names readings that nobody took; `u` (by requirement) standard uncertainties [mm];
+    `judged` (likewise) is what was judged, where that is told instead of what this section shows.
     """
 
     assumed: frozenset[str]
     u: Mapping[str, float]
+    judged: Mapping[str, float] = field(default_factory=dict)
     rows: list[KeyRow] = field(default_factory=list)
 
     def add(self, name: str, value: float, reading: str = "", *, unit: str = "") -> str:
@@ -274,7 +276,9 @@ def _metal_above(board: Board, scene: SetStone, profile: Array, sides: Sides, ke
         board.stroke([[start + sense * _CLEAR * pen, z], [end, z]], "dimension")
     board.dimension([x, min(low, high)], [x, max(low, high)])
     reading = "claw_length_mm" if scene.claws else "wall_height_mm"
-    text = key.add("metal above girdle", high - low, reading if scene.cut else "")
+    # The least of the whole seat, as every text has it; it may stand elsewhere.
+    told = key.judged.get("metal above girdle", high - low)
+    text = key.add("metal above girdle", told, reading if scene.cut else "")
     board.label([x + sense * 7 * pen, (low + high) / 2], text,
                 across="left" if sense > 0 else "right")  # fmt: skip
 

@@ -47,12 +47,21 @@ def columns(
 def per_cent(share: float) -> str:
     """Write a probability as a whole per cent; nothing drawn by chance is quite sure.
 
+    What falls short of 90 %, or lies over 10 %, is not rounded onto it: verdicts hang on these.
+
     >>> per_cent(0.904), per_cent(0.999), per_cent(0.0)
     ('90 %', '>99 %', '<1 %')
+    >>> per_cent(0.898), per_cent(0.102), per_cent(0.1)
+    ('89 %', '11 %', '10 %')
     """
     if share > 0.995:
         return ">99 %"
-    return "<1 %" if share < 0.005 else f"{100 * share:.0f} %"
+    if share < 0.005:
+        return "<1 %"
+    whole = round(100 * share)
+    if share < 0.9:
+        whole = min(whole, 89)
+    return f"{max(whole, 11) if share > 0.1 else whole} %"
 
 
 def words(name: str) -> str:

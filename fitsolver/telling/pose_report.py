@@ -146,9 +146,12 @@ def _clear(pose: Pose) -> Iterator[str]:
     even = pose.evenness
     if pose.ledge is not None:
         wide, narrow = _at(even.widest_deg, pose), _at(even.narrowest_deg, pose)
-        text = f"Gap beside the girdle: {even.narrowest_mm:z.2f} mm {narrow}"
-        if even.widest_mm - even.narrowest_mm >= 0.005:
-            text += f", to {even.widest_mm:z.2f} mm {wide}"
+        least, most = f"{even.narrowest_mm:z.2f}", f"{even.widest_mm:z.2f}"
+        text = f"Gap beside the girdle: {least} mm {narrow}"
+        if least != most and wide == narrow:
+            text = f"Gap beside the girdle: {least} to {most} mm, both {narrow}"
+        elif least != most:
+            text += f", to {most} mm {wide}"
         yield f"{text}."
     elif beside.least_mm < 0:
         deep = _at(even.narrowest_deg, pose)
