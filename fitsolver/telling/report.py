@@ -48,6 +48,7 @@ from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.weight import Weight, height_prior
 
 WIDTH = 80
+ASSUMED = "Assumed, not measured (~)"
 SIDES = ("length_mm", "width_mm", "depth_mm")
 # Names of readings within a sentence.
 NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
@@ -126,8 +127,10 @@ def check_text(
         _bench(found, width),
         _readings(found, width),
         _contradictions(found.contradictions, width),
-        assumed_lines(found.assumed, width),
-        [] if material_given else [f"~ material: none was given, taken as {stuff.name}"],
+        [
+            *(assumed_lines(found.assumed, width) or ([] if material_given else [ASSUMED])),
+            *([] if material_given else [f"~ material: none was given, taken as {stuff.name}"]),
+        ],
         bullets("Cautions", cautions(stuff, found.mounting), width),
     ]
     return page(blocks)
@@ -316,7 +319,7 @@ def _doubts(weight: Weight, materials: Sequence[str]) -> list[str]:
         rows.append([f"~ {words(item.name)}", value, per_cent(item.share), better])
     more = len(weight.assumed) - SHORT
     rest = [f"~ and {more} more that matter less"] if more > 0 else []
-    lines = ["Assumed, not measured (~)", *columns(rows, "<<>>", indent=0), *rest]
+    lines = [ASSUMED, *columns(rows, "<<>>", indent=0), *rest]
     if weight.next_readings and weight.next_readings[0][1] >= 0.0005:
         name, _ = weight.next_readings[0]
         lines += ["", f"Which reading would narrow it most: {words(name)}."]
@@ -449,7 +452,7 @@ def assumed_lines(items: Sequence[Assumed], width: int) -> list[str]:
     heads = columns(rows, "<<", indent=0)
     room = max(len(head) for head in heads) + 2
     return [
-        "Assumed, not measured (~)",
+        ASSUMED,
         *(
             paragraph(item.source, width, first=f"{head:<{room}}")
             for head, item in zip(heads, items, strict=True)
