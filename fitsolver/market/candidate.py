@@ -299,7 +299,7 @@ def _places(name: str, header: Sequence[str], given: Mapping[str, str | None]) -
 
 # Plain words of sizes; a column that nearly is one, or holds one, is no remark.
 _SIZES = tuple(word for word, title in ALIASES.items() if title.endswith("_mm"))
-_SIZE_WORDS = {*_SIZES, "height", "size", "sizes", "dimensions", "measurements", "mm"}
+_SIZE_WORDS = {*_SIZES, "height", "size", "sizes", "dimensions", "measurements"}
 
 
 def _like_a_size(title: str, known: Iterable[str]) -> bool:
