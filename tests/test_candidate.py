@@ -180,11 +180,11 @@ def test_a_table_that_cannot_be_used_is_refused(text, said, tmp_path):
 
 
 def test_a_column_that_is_ignored_is_told(tmp_path):
-    found = table(f"{HEAD},prise,stated_treatement,lab\n{STONE},5,none,x\n", tmp_path)
+    found = table(f"{HEAD},prise,stated_treatement,lab,shelf\n{STONE},5,none,x,2\n", tmp_path)
     assert found.remarks == (
         "column prise is ignored; perhaps price is meant",
         "column stated_treatement is ignored; perhaps stated_treatment is meant",
-        "column lab is ignored",
+        "ignored: columns lab, shelf",
     )
 
 

@@ -312,11 +312,16 @@ def _unused(header: Sequence[str], places: Mapping[str, int]) -> Iterator[str]:
     """Name the columns that are ignored, with what may have been meant."""
     titles = [title_of(text) for text in header]
     known = (*readings_of(titles), *WORDS, *OTHERS)
+    others = []
     for title in titles:
         if title and title not in places:
-            near = difflib.get_close_matches(title, known, n=1, cutoff=0.7)
-            hint = f"; perhaps {near[0]} is meant" if near else ""
-            yield f"column {title} is ignored{hint}"
+            near = difflib.get_close_matches(title, known, n=1, cutoff=0.8)
+            if near:
+                yield f"column {title} is ignored; perhaps {near[0]} is meant"
+            else:
+                others.append(title)
+    if others:
+        yield f"ignored: {'column' if len(others) == 1 else 'columns'} {', '.join(others)}"
 
 
 class _Row:
