@@ -38,7 +38,19 @@ import numpy as np
 import pytest
 import shapely
 from drawn import Case, case
-from referees import extruded, ledge_solid, meet, runs_of, solid_of, soup_tree, tree
+from referees import (
+    beside,
+    beside_curtains,
+    cylinder,
+    extruded,
+    ledge_solid,
+    meet,
+    solid_of,
+    soup_tree,
+    strands,
+    tree,
+    under,
+)
 
 from fitsolver.fitting.body import rotation
 from fitsolver.fitting.contact import drop
@@ -103,11 +115,6 @@ def tried(number: int) -> Tried:
     )
 
 
-def stone_tree(at: Seated) -> fcl.CollisionObject:
-    solid = at.stone.polyhedron
-    return tree(solid.vertices, solid.triangles)
-
-
 def put(body: fcl.CollisionObject, at: Seated, z: float, about: np.ndarray | None = None) -> None:
     turned = rotation(at.turn_rad) if about is None else about
     body.setTransform(fcl.Transform(turned, np.array([*at.shift_mm, z])))
@@ -117,84 +124,6 @@ def stone_solid(at: Seated, z: float, about: np.ndarray | None = None) -> manifo
     turned = rotation(at.turn_rad) if about is None else about
     solid = at.stone.polyhedron
     return solid_of(solid.vertices @ turned.T + (*at.shift_mm, z), solid.triangles)
-
-
-def curtain(ring: np.ndarray, closed: bool) -> np.ndarray:
-    """Triangles that hang 3 mm down from the edges of a ring (n, 3)."""
-    ends = [(k, (k + 1) % len(ring)) for k in range(len(ring) if closed else len(ring) - 1)]
-    down = ring - (0.0, 0.0, 3.0)
-    quads = [((ring[a], ring[b], down[b]), (ring[a], down[b], down[a])) for a, b in ends]
-    return np.array(quads).reshape(-1, 3, 3)
-
-
-def strands(at: Seated, points: np.ndarray) -> list[np.ndarray]:
-    """The stations as one ring, or claw by claw."""
-    if not at.claws:
-        return [points]
-    return [points[k : k + FACE_POINTS] for k in range(0, len(points), FACE_POINTS)]
-
-
-def cylinder(at: Seated) -> manifold3d.Manifold:
-    """The finger, 60 mm of it."""
-    assert at.finger_diameter_mm is not None
-    radius = at.finger_diameter_mm / 2
-    round_ = manifold3d.Manifold.cylinder(60.0, radius, radius, 720, True)
-    # Along the width it lies along y.
-    lying = round_.rotate([90.0, 0.0, 0.0] if at.finger_along == "width" else [0.0, 90.0, 0.0])
-    return lying.translate([0.0, 0.0, float(at.seats.floor_z[0]) - radius])
-
-
-def under(at: Seated, zone: Zone) -> fcl.CollisionObject:
-    """A zone's metal below the stone."""
-    if zone.name == "gallery":
-        assert at.seats.gallery is not None
-        assert at.seats.gallery_z is not None
-        rail = at.seats.gallery[0]
-        edge = np.column_stack([rail, np.full(len(rail), at.seats.gallery_z[0])])
-        triangles = [curtain(edge, closed=True)]
-        # Its breadth, outward to 1.15 of it.
-        wide = edge * (1.15, 1.15, 1.0)
-        follow, wide_follow = np.roll(edge, -1, axis=0), np.roll(wide, -1, axis=0)
-        triangles += [
-            np.stack([edge, follow, wide_follow], axis=1),
-            np.stack([edge, wide_follow, wide], axis=1),
-        ]
-        return soup_tree(np.concatenate(triangles))
-    if zone.name == "finger" and at.finger_diameter_mm is not None:
-        mesh = cylinder(at).to_mesh64()
-        return tree(mesh.vert_properties[:, :3], mesh.tri_verts)
-    if zone.name in ("finger", "back"):
-        z = float(at.seats.floor_z[0])
-        a, b, c, d = ((x, y, z) for x, y in ((-30, -30), (30, -30), (30, 30), (-30, 30)))
-        return soup_tree(np.array([[a, b, c], [a, c, d]], dtype=float))
-    assert at.seats.ledge_inner is not None
-    assert at.seats.ledge_inner_z is not None
-    inner = np.column_stack([at.seats.ledge_inner[0], at.seats.ledge_inner_z[0]])
-    runs = runs_of(at.seats, at.seats.ledge_after)
-    return soup_tree(np.concatenate([curtain(inner[run], closed) for run, closed in runs]))
-
-
-def beside(at: Seated) -> tuple[shapely.Polygon, list[np.ndarray], float]:
-    """The outline, the metal's closed plan polygons and the level they are compared at."""
-    seats, stone = at.seats, at.stone
-    level = at.z_mm - stone.girdle_mm / 2
-    # Metal that leans inward is nearest to the girdle's upper edge.
-    height = level + np.where(seats.lean[0] > 0, stone.girdle_mm, 0.0)
-    face = seats.opening[0] - (height * seats.lean[0])[:, None] * seats.outward
-    turned = rotation(at.turn_rad)[:2, :2]
-    outline = shapely.Polygon(stone.outline_mm @ turned.T + at.shift_mm)
-    if not at.claws:
-        box = np.array([[-30.0, -30.0], [30.0, -30.0], [30.0, 30.0], [-30.0, 30.0]])
-        return outline, [box, face], level
-    behind = face + 0.6 * seats.outward
-    return (
-        outline,
-        [
-            np.vstack([back[::-1], front])
-            for front, back in zip(strands(at, face), strands(at, behind), strict=True)
-        ],
-        level,
-    )
 
 
 def side_gap_holds(at: Seated, zone: Zone, found: Counter[str], drawn: Tried) -> None:
@@ -209,14 +138,10 @@ def side_gap_holds(at: Seated, zone: Zone, found: Counter[str], drawn: Tried) ->
     gap = min(prism.min_gap(block, 20.0) for block in blocks)
     if zone.least_mm > 0:
         assert zone.least_mm == pytest.approx(gap, abs=WITHIN_MM), drawn
-        flat = [curtain(np.column_stack([s, np.full(len(s), level + 1.5)]), not at.claws)
-                for s in strands(at, rings[1] if not at.claws else np.vstack(
-                    [each[FACE_POINTS:] for each in rings]))]  # fmt: skip
-        hung = curtain(np.column_stack([ring, np.full(len(ring), level + 1.0)]), closed=True)
+        hung, metal_hung = beside_curtains(at)
         by_fcl = fcl.distance(
-            soup_tree(hung), soup_tree(np.concatenate(flat)),
-            fcl.DistanceRequest(), fcl.DistanceResult(),
-        )  # fmt: skip
+            soup_tree(hung), soup_tree(metal_hung), fcl.DistanceRequest(), fcl.DistanceResult()
+        )
         if abs(by_fcl - zone.least_mm) > WITHIN_MM:
             # An early stop: the other referee has agreed.
             found["fcl stopped early"] += 1
@@ -240,7 +165,7 @@ def zone_holds(
     """An upright clearance before fcl, and the volumes of finger and back before manifold3d."""
     if zone.least_mm == np.inf:
         return
-    below = under(at, zone)
+    below = soup_tree(under(at, zone.name))
     put(body, at, at.z_mm - zone.least_mm + WITHIN_MM)
     assert not meet(body, below), (str(drawn), zone.name)
     put(body, at, at.z_mm - zone.least_mm - WITHIN_MM)
@@ -293,7 +218,8 @@ def judge(numbers: range) -> Counter[str]:
     found: Counter[str] = Counter()
     for number in numbers:
         one = tried(number)
-        body = stone_tree(one.at)
+        solid = one.at.stone.polyhedron
+        body = tree(solid.vertices, solid.triangles)
         rest_holds(one, body, found)
         if not np.isfinite(one.at.z_mm):
             continue
