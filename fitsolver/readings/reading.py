@@ -363,7 +363,10 @@ def tried(
     -------
     Reading
         The middle of the two sizes; between them all openings are equally likely, and both gauges
-        may be off by the permissible error. The little play a gauge needs to drop is neglected.
+        may be off by the permissible error. The little play a gauge needs to drop is neglected; so
+        is that a round stone finds the largest circle inside an uneven opening, which is less than
+        its span: by 0.09 mm on average in hand work 6 mm wide, by 0.03 mm in castings. Both err
+        on the safe side, an opening taken as too small.
 
     Raises
     ------
