@@ -218,3 +218,46 @@ def turned(turn_rad: float) -> np.ndarray:
     """The matrix that takes the stone's plan vectors to the seat's, and rows the other way."""
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     return np.array([[c, -s], [s, c]])
+
+
+# By which factors a style's outline is its own mirror image: across the length, but for half-moons,
+# whose straight side runs along it.
+ACROSS, ALONG = np.array([1.0, -1.0]), np.array([-1.0, 1.0])
+
+
+def mirror_of(style: CutStyle) -> np.ndarray:
+    """The mirror (2,), as factors of x and y, in which a style's outline looks the same."""
+    return ALONG if style.family == "half-moon" else ACROSS
+
+
+def mirrored_deg(direction_deg: float, mirror: np.ndarray) -> float:
+    """A direction seen in a mirror [deg]."""
+    return float((180.0 * (mirror[0] < 0) - direction_deg) % 360.0)
+
+
+def mirrored(of: Seats, mirror: np.ndarray) -> Seats:
+    """Seats in a mirror: the stations run the other way round, so that they stay in order."""
+
+    def back(values: np.ndarray | None) -> np.ndarray | None:
+        """By station (s, n), or the same for all (s, 1)."""
+        return None if values is None else values[:, ::-1]
+
+    def plan(points: np.ndarray | None) -> np.ndarray | None:
+        return None if points is None else points[:, ::-1] * mirror
+
+    return replace(
+        of,
+        opening=plan(of.opening),
+        outward=of.outward[::-1] * mirror,
+        lean=back(of.lean),
+        top=back(of.top),
+        ledge_inner=plan(of.ledge_inner),
+        ledge_inner_z=back(of.ledge_inner_z),
+        ledge_outer_z=back(of.ledge_outer_z),
+        ledge_after=np.roll(of.ledge_after[::-1], -1),
+        gallery=plan(of.gallery),
+        thickness=back(of.thickness),
+        notch=back(of.notch),
+        # Claws are numbered round the seat.
+        claw=of.claw[-1] - of.claw[::-1] if of.holds == "claws" else of.claw,
+    )

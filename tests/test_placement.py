@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from drawn import Case, case, mounting, turned
+from drawn import Case, case, mirrored, mounting, turned
 from scipy.optimize import linprog
 from solids import cabochon, pyramid, style
 
@@ -369,6 +369,29 @@ def test_the_pose_is_all_but_the_best(state):
     assert below.min() > -1e-9
     assert np.median(below) < 0.0005
     assert np.quantile(below, 0.9) < 0.005
+
+
+@pytest.mark.parametrize("mirror", [(1.0, 1.0), (1.0, -1.0)])
+def test_a_pose_that_would_swing_from_side_to_side_comes_to_rest(mirror):
+    """A triangle on its ledge, whose tightest corners take turns: it swung by 0.1 mm for good."""
+    drawn = case(12598, 10)
+    spots, turn = drawn.seats, drawn.turn_rad
+    if mirror[1] < 0:
+        spots, turn = mirrored(spots, np.array(mirror)), -turn
+    there = replace(drawn, seats=spots, turn_rad=turn)
+    one, stone = np.ones(1), drawn.stone
+    goal = Bounds(gap_low=0.0 * one, gap_high=0.25 * one, cover_low=0.1 * one)
+    placed = place(
+        stone.form, spots, stone.length_mm * one, stone.width_mm * one, stone.girdle_mm * one, goal,
+        turn_rad=turn,
+    )  # fmt: skip
+
+    def at(shift: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        return slacks(there, goal, 0, shift)
+
+    best = climbed(at, placed.shift[0])
+    assert best > -0.02
+    assert best - at(placed.shift[0])[0].min() < 0.002
 
 
 @pytest.mark.slow

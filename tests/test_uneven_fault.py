@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from test_mounting import CLAWS, TUBE, WALL, faults, mounting
 
@@ -11,6 +13,7 @@ from fitsolver.fitting.solver import bench, check
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material
 
+TRACED = {**WALL, "opening_length_mm": None, "opening_width_mm": None}
 NARROW = {**WALL, "ledge_width_mm": None}
 HEAD = {key: value for key, value in CLAWS.items() if key != "claw_directions_deg"}
 SHARP = {**HEAD, "opening_family": '"rectangle"', "ledge_width_mm": "0.35"}
@@ -135,6 +138,13 @@ class TestClaws:
         assert read.claw_directions_deg[0] == 45.5
 
 
+def traced_in(units_per_mm: float) -> str:
+    """An oval of 8.1 by 6.1 mm clicked at 40 places in some unit."""
+    turns = (math.tau * k / 40 for k in range(40))
+    points = ((4.05 * units_per_mm * math.cos(t), 3.05 * units_per_mm * math.sin(t)) for t in turns)
+    return "[" + ", ".join(f"[{x:.5f}, {y:.5f}]" for x, y in points) + "]"
+
+
 class TestDegenerateSeats:
     """Each is a fault, or an answer that names its cause; none is guessed."""
 
@@ -147,8 +157,23 @@ class TestDegenerateSeats:
             (WALL, {"depth_below_ledge_mm": "-0.4"}, "seat.depth_below_ledge_mm: must be 0.3 to"),
             (WALL, {"depth_below_ledge_mm": "{deep = 1.0, shallow = 1.6}"},
              "seat.depth_below_ledge_mm: must have deep larger than shallow"),
+            (TUBE, {"depth_below_rim_mm": "-0.4"}, "seat.depth_below_rim_mm: must be 0.5 to"),
             (CLAWS, {"claw_directions_deg": "[45]"}, "seat.claw_directions_deg: is one claw"),
             (CLAWS, {"claw_directions_deg": "[0, 1, 180]"}, "seat.claw_directions_deg: has claws"),
+            (CLAWS, {"claw_directions_deg": "[20, 45, 180, 225]", "claw_width_mm": "2.5"},
+             "seat.claw_directions_deg: has claws at 20 and 45 degrees that overlap"),
+            (TRACED, {"opening_points_mm": traced_in(1 / 25.4)},
+             "seat.opening_points_mm: is 0.318 by 0.24 across, and an opening is 1 to 40 mm: it "
+             "looks like inches (8.1 by 6.1 mm) or centimetres"),
+            (TRACED, {"opening_points_mm": traced_in(30.0)},
+             "seat.opening_points_mm: is 243 by 183 across, and an opening is 1 to 40 mm: it looks "
+             "like pixels"),
+            ({**TRACED, "opening_length_mm": "8.1"}, {"opening_points_mm": traced_in(0.1)},
+             "seat.opening_points_mm: is 0.809 by 0.609 across, and a reading says 8.1 mm: it "
+             "looks like centimetres"),
+            ({**TRACED, "opening_length_mm": "30.1"}, {"opening_points_mm": traced_in(3.7 / 25.4)},
+             "seat.opening_points_mm: is 1.18 by 0.887 across, and a reading says 30.1 mm: it "
+             "looks like inches"),
         ],
     )  # fmt: skip
     def test_it_is_a_fault(self, base, change, said):
@@ -179,6 +204,23 @@ class TestDegenerateSeats:
         assert found.proposals == ()
         assert found.left_out
         assert all(item.requirement and item.shortfall_mm > 0 for item in found.left_out)
+
+    def test_a_back_that_the_pavilion_reaches_first_carries_the_stone_and_is_named(self):
+        """0.3 mm below the ledge, the least a file may give: the stone stands on its culet."""
+        ready = bench(mounting(WALL, depth_below_ledge_mm="0.3"), samples=32)
+        found = check(ready, cut("oval-brilliant"), 7.9, 5.9, 3.6)
+        assert found.rests_on == "finger"
+        assert found.binding == "culet clearance"
+        assert found.verdict == "does not seat"
+
+    @pytest.mark.parametrize(("base", "holds"), [(WALL, "ledge"), (CLAWS, "notch")])
+    def test_the_narrowest_ledge_of_a_file_carries_a_stone_or_says_that_it_falls(self, base, holds):
+        """0.05 mm of it: a girdle 0.2 mm smaller than the opening is not under metal."""
+        ready = bench(mounting(base, ledge_width_mm="0.05"), samples=32)
+        fallen = check(ready, cut("oval-brilliant"), 7.7, 5.7, 3.6)
+        assert fallen.verdict == "does not seat"
+        assert fallen.binding == "ledge cover"
+        assert fallen.rests_on != holds
 
     def test_a_stone_larger_than_the_seat_names_what_stops_it(self):
         ready = bench(mounting(WALL), samples=32)

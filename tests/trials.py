@@ -361,20 +361,20 @@ def _judged(
     return (judged.margins >= 0).all(axis=2).reshape(-1, DRAWS), stones
 
 
-def trials(kinds: Sequence[Kind], count: int, seed: int) -> Calibration:
-    """Try stones in `count` seats of every kind, all as the priors say."""
-    (found,) = trials_beyond(kinds, count, seed, {"": Beyond()}).values()
+def trials(kinds: Sequence[Kind], count: int, seed: int, first: int = 0) -> Calibration:
+    """Try stones in `count` seats of every kind, from seat `first` on, all as the priors say."""
+    (found,) = trials_beyond(kinds, count, seed, {"": Beyond()}, first).values()
     return found
 
 
 def trials_beyond(
-    kinds: Sequence[Kind], count: int, seed: int, truths: Mapping[str, Beyond]
+    kinds: Sequence[Kind], count: int, seed: int, truths: Mapping[str, Beyond], first: int = 0
 ) -> dict[str, Calibration]:
     """The same seats and stones with one truth after another."""
     found = [
         try_seat([seed, number, k], plan, off, list(truths.values()))
         for number, (plan, off) in enumerate(kinds)
-        for k in range(count)
+        for k in range(first, first + count)
     ]
     return {name: Calibration.joined([seat[i] for seat in found]) for i, name in enumerate(truths)}
 

@@ -8,7 +8,8 @@ one's own centring.
 Pose rule: level, at a fixed turn, shifted in the plane to where the least of all plan margins
 (gap, closing gap, cover; notch floor and ceiling) is widest: a stone seats if it seats in some
 place, and that is where a setter centres it. The nominal seat is centred several times over, the
-others once, from where the nominal one came to lie.
+others once, from where the nominal one came to lie; where that would swing from side to side, all
+are centred several times.
 """
 
 from __future__ import annotations
@@ -319,21 +320,37 @@ def _shift(plan: _Plan) -> Array:
     low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
     points = alone.metal.points
     here: Array = (points.min(axis=2) + points.max(axis=2) - (low + high)[:, None]) / 2
-    for _ in range(_ROUNDS):
-        step = _step(alone, here)
-        here = here + step
-        if np.abs(step).max() < _SETTLED:
-            break
+    here, settled = _centred(alone, here, _ROUNDS)
     if plan.metal.points.shape[1] == 1:
         return here
     # In the others the metal's middle is as far from the stone's, to begin with.
     mean = plan.metal.points.mean(axis=2)
     start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
-    return start + _step(plan, start)
+    if not settled:  # they swing as well
+        return _centred(plan, start, _ROUNDS)[0]
+    return start + widest_least(*_slacks(plan, start))
 
 
-def _step(plan: _Plan, shift: Array) -> Array:
-    """How much farther to shift (2, s), all clearances taken as straight about `shift`."""
+def _centred(plan: _Plan, start: Array, rounds: int) -> tuple[Array, bool]:
+    """Step by step from `start` (2, s) to where the least slack is widest; whether all settled."""
+    here = best = start
+    most, before = np.full(start.shape[1], -np.inf), np.zeros_like(start)
+    for _ in range(rounds):
+        slack, along = _slacks(plan, here)
+        least = slack.min(axis=1)
+        best, most = np.where(least > most, here, best), np.maximum(least, most)
+        step = widest_least(slack, along)
+        # Where the tightest stations change from side to side it swings: half the way back then.
+        step = np.where(np.sum(step * before, axis=0) < 0, step / 2, step)
+        here, before = here + step, step
+        if np.abs(step).max() < _SETTLED:
+            return here, True
+    last = _slacks(plan, here)[0].min(axis=1)
+    return np.where(last > most, here, best), False
+
+
+def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
+    """Clearances to widen (s, k), stations' tightest, and their directions (2, s, k) at `shift`."""
     form, metal = plan.form, plan.metal.moved(shift[..., None])
     tried = plan.nearest(metal.points)
     gap = distance(form, metal.points, tried)
@@ -375,7 +392,7 @@ def _step(plan: _Plan, shift: Array) -> Array:
         along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
         fields.append((_at(cover, thin) - bounds.cover_low, -along))
     slack = np.concatenate([field[0] for field in fields], axis=1)
-    return widest_least(slack, np.concatenate([field[1] for field in fields], axis=2))
+    return slack, np.concatenate([field[1] for field in fields], axis=2)
 
 
 def _column(values: Array, kind: np.dtype[Any]) -> Array:

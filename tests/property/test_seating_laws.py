@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import random
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulated import EXACT, exact, mounting
 
+from fitsolver.fitting.placement import Bounds, place
 from fitsolver.fitting.solver import Bench, Check, bench, check, fitted, stone_sizes
 from fitsolver.seats.allowance import TABLE
 from fitsolver.stones.cut import cut
@@ -169,3 +171,39 @@ def test_a_larger_stone_has_less_gap_and_more_ledge(sizes):
     )
     for name, sign in (("girdle gap", -1), ("entry", -1), ("closing gap", 1), ("ledge cover", 1)):
         assert sign * (large[name] - small[name]) > -1e-6
+
+
+@FEW
+@given(
+    grown=st.lists(st.integers(0, 12), min_size=12, max_size=12),
+    radii=st.lists(st.integers(-4, 4), min_size=12, max_size=12),
+    name=st.sampled_from(["round-brilliant", "cushion-brilliant", "half-moon-step"]),
+)
+def test_an_opening_read_larger_never_lowers_the_largest_stone_that_enters(grown, radii, name):
+    """Of one ratio, at one turn; read larger in some directions, in none smaller."""
+    style = cut(name)
+    ratio = style.length_ratio.typical
+
+    def largest(steps: list[int]) -> float:
+        listed = ", ".join(
+            f"{{ at_deg = {30 * k}, read = {3.3 + r / 100:.2f}, with = 'exact' }}"
+            for k, r in enumerate(steps)
+        )
+        seat = {**SEAT, "opening_family": '"round"', "opening_length_mm": None,
+                "opening_width_mm": None, "make": '"hand"', "irregularity_mm": 0.3}  # fmt: skip
+        at = bench(mounting(EXACT, **exact(**seat), opening_radii_mm=f"[{listed}]"), samples=1)
+        # Nothing but the metal beside it: neither ledge nor closing draws it aside.
+        free = Bounds(gap_low=np.zeros(1), gap_high=np.full(1, 99.0), cover_low=np.full(1, -99.0))
+        low, high = 2.0, 8.0
+        for _ in range(14):
+            width = np.full(1, (low + high) / 2)
+            placed = place(form(style, ratio), at.best, width * ratio, width, 0.03 * width, free)
+            low, high = (width[0], high) if placed.near.min() >= 0 else (low, width[0])
+        return low
+
+    before = largest(radii)
+    after = largest([r + more for r, more in zip(radii, grown, strict=True)])
+    # Smooth waves through the readings go a little below between them: by a tenth of what is read.
+    assert after >= before - 0.012
+    every = largest([r + 12 for r in radii])
+    assert every > before + 0.1
