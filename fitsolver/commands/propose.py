@@ -27,9 +27,10 @@ def propose(
     assert asked is not None
     found = asked.proposals()
 
+    from fitsolver.crew import together
     from fitsolver.market.aim import aim_all
 
-    found, aims = aim_all(asked.ready, found)
+    found, aims = aim_all(asked.ready, found, together)
     code = code_of(item.verdict for item in found.proposals)
     aside = ""
     if draw is not None and found.proposals:

@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
 
+from fitsolver.crew import Crew, alone
 from fitsolver.fitting.proposal import Proposal, Proposals
 from fitsolver.fitting.solver import Bench, Check, check
 from fitsolver.market.money import PricedSize, PriceLimit, price_limit
@@ -79,9 +81,14 @@ def aimed(ready: Bench, item: Proposal, material: Material) -> Aimed:
     return Aimed(proposal=item, aim=aim, price=price)
 
 
-def aim_all(ready: Bench, found: Proposals) -> tuple[Proposals, tuple[Aimed, ...]]:
-    """Choose the size to ask for of every proposal; the proposals come back with them."""
-    sizes = tuple(aimed(ready, item, found.material) for item in found.proposals)
+def aim_all(
+    ready: Bench, found: Proposals, crew: Crew = alone
+) -> tuple[Proposals, tuple[Aimed, ...]]:
+    """Choose the size to ask for of every proposal; the proposals come back with them.
+
+    `crew` does the proposals, which do not depend on one another.
+    """
+    sizes = tuple(crew(partial(aimed, ready, material=found.material), found.proposals))
     return replace(found, proposals=tuple(size.proposal for size in sizes)), sizes
 
 

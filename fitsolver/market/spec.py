@@ -177,7 +177,7 @@ def spec(
     """
     found = propose(bench, material, styles=styles, limit=limit, progress=progress, crew=crew)
     budget = bench.mounting.budget
-    found, sizes = aim_all(bench, found)
+    found, sizes = aim_all(bench, found, crew)
     wanted = tuple(_wanted(size) for size in sizes)
     seating = [item for item in wanted if item.verdict != "not decided"] or wanted
     limits = [item.price for item in seating if item.price is not None]
