@@ -288,10 +288,12 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     context: dict[str, Any] = {}
     if not waiting and task.answer is not None:
         from fitsolver.telling.compare_report import comparison_cautions, first_choice, money_left
+        from fitsolver.market.reservation import RULE
         from fitsolver.telling.pose_report import not_held
 
         found: Comparison = task.answer
         context["compared_head"] = (*first_choice(found), *money_left(found))
+        context["compared_rule"] = RULE
         context["compared_cautions"] = comparison_cautions(found) if found.stones else ()
         context["not_held"] = lambda stone: not_held(stone.look.security)
         context["altering"] = altering
