@@ -36,8 +36,8 @@ REACH_MM = 0.6
 STEP_MM = 0.2
 FEW_DRAWS = 16
 # Draws where the verdict after alteration changes, which is the bench's own estimate anyway, and
-# where the one with ordinary setting does; next to the size to ask for it is all of them.
-ALTERED_DRAWS, ORDINARY_DRAWS = 128, 256
+# where the one with ordinary setting does; at the size to ask for it is all of them.
+ALTERED_DRAWS, ORDINARY_DRAWS = 96, 160
 # Ratios that differ by less share a figure, where few and where many draws are asked.
 ALIKE_FEW, ALIKE = 0.05, 0.01
 # How stones stand is found for so many knots to a side, and lies between them elsewhere.
@@ -165,7 +165,7 @@ def size_tables(ready: Bench, cuts: Sequence[Asked], material: Material) -> list
     here = np.zeros(ordinary.shape, dtype=bool)
     for cut, length, across in zip(cuts, at, wide, strict=True):
         if cut.asked:
-            here |= np.outer(_beside(fine_excess, length), _beside(fine_width, across))
+            here |= np.outer(_nearest(fine_excess, length), _nearest(fine_width, across))
     found = []
     for cut, grid, few, z in zip(cuts, grids, fews, scores, strict=True):
         tables = {
@@ -291,9 +291,9 @@ def _spaced(count: int, most: int) -> NDArray[np.int64]:
     return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))
 
 
-def _beside(knots: Array, value: float) -> NDArray[np.bool_]:
-    """The knot at a value and those next to it."""
-    return np.asarray(np.abs(np.arange(len(knots)) - np.abs(knots - value).argmin()) <= 1)
+def _nearest(knots: Array, value: float) -> NDArray[np.bool_]:
+    """The knot at a value."""
+    return np.asarray(np.arange(len(knots)) == np.abs(knots - value).argmin())
 
 
 def _knots(sides: Sequence[tuple[float, float]], asked: Sequence[float]) -> Array:

@@ -36,7 +36,7 @@ def cores(*, progress: Progress) -> list[int]:
 
 
 def _who(_: int) -> int:
-    time.sleep(0.01)
+    time.sleep(0.1)
     return os.getpid()
 
 
