@@ -145,7 +145,7 @@ class Pavilion:
             return cls(form=form, points=points, slopes=steep, levels=level)
         share = level - form.fold(points[:, nominal].T) @ steep.T
         over = share - share.min(axis=1, keepdims=True)
-        over = np.minimum(over, np.roll(over, -1, axis=0))
+        over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
         chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
         slopes = steep[chosen].transpose(0, 2, 1)
         return cls(form=form, points=points, slopes=slopes, levels=level[chosen])

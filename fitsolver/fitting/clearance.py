@@ -107,7 +107,9 @@ def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
     first = away.argmax(axis=1)
     if sides == 1:
         return np.asarray(first[None])
-    crest = (away >= np.roll(away, 1, axis=1)) & (away >= np.roll(away, -1, axis=1))
+    rises = following(away) >= away
+    before = np.concatenate([rises[:, -1:], rises[:, :-1]], axis=1)
+    crest = before & (away >= following(away))
     crest[np.arange(len(first)), first] = False
     return np.stack([first, np.where(crest, away, -np.inf).argmax(axis=1)])
 
