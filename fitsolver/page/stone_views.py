@@ -287,8 +287,8 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     waiting = not task.ready
     context: dict[str, Any] = {}
     if not waiting and task.answer is not None:
-        from fitsolver.telling.compare_report import comparison_cautions, first_choice, money_left
         from fitsolver.market.reservation import RULE
+        from fitsolver.telling.compare_report import comparison_cautions, first_choice, money_left
         from fitsolver.telling.pose_report import not_held
 
         found: Comparison = task.answer
