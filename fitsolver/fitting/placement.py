@@ -42,6 +42,8 @@ Array = NDArray[np.float64]
 _SECTORS = 18
 # How often the nominal seat is centred, unless it has settled before (in widths).
 _ROUNDS = 6
+# How often all are, where the nominal one does not settle.
+_ROUNDS_OF_ALL = 3
 _SETTLED = 0.001
 # Cover where none is asked for (in widths).
 _AMPLE = 9.0
@@ -327,7 +329,7 @@ def _shift(plan: _Plan) -> Array:
     mean = plan.metal.points.mean(axis=2)
     start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
     if not settled:  # they swing as well
-        return _centred(plan, start, _ROUNDS)[0]
+        return _centred(plan, start, _ROUNDS_OF_ALL)[0]
     return start + widest_least(*_slacks(plan, start))
 
 

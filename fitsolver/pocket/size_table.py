@@ -44,14 +44,16 @@ ALIKE_FEW, ALIKE = 0.05, 0.01
 STANDS = 3
 # A cut whose ratios span less than this is laid out by its usual ratio.
 NARROW = 1.15
-# Depths judged, and depths kept; they reach this many of the style's spreads to either side.
-JUDGED_DEPTHS, DEPTHS, DEPTH_SPREADS = 4, 25, 2.5
+# Depths judged, of which every other one's margins are kept, and depths whose scores are kept; they
+# reach this many of the style's spreads to either side.
+JUDGED_DEPTHS, DEPTHS, DEPTH_SPREADS = 7, 25, 2.5
+MARGIN_DEPTHS = slice(None, None, 2)
 # Neighbouring knots are parted where z changes by more than this across a change of verdict: from
 # seating with ordinary setting, from seating after alteration, from not seating at all.
 STEEP = 3.0, 5.0, 5.0
 MOST_KNOTS = 13
 # How near to a verdict's level a knot still counts as beside it, in z.
-BESIDE = 0.0
+BESIDE = 0.3
 # z is kept within this: a probability of some millionths.
 Z_MOST = 5.0
 LEAST_U_MM = 0.004
@@ -143,13 +145,15 @@ def size_tables(ready: Bench, cuts: Sequence[Asked], material: Material) -> list
     shape = len(excess), len(width)
     levels = _levels(ready)
     kept: Kept = {}
-    grids, fews, roughs = [], [], []
+    grids: list[_Grid] = []
+    fews: list[_Judged] = []
+    roughs: list[Array] = []
     for cut in cuts:
         judged, depth = _depths(cut.style, cut.box[2], cut.size)
         grid = _Grid(
             ready=ready, style=cut.style, ratio=ratio, judged=judged, depth=depth, kept=kept
         )
-        few = grid.few(excess, width)
+        few = grid.few(excess, width, grids[0] if grids else None)
         grids.append(grid)
         fews.append(few)
         roughs.append(few.z.reshape(*shape, *few.z.shape[1:]))
@@ -198,7 +202,7 @@ def size_tables(ready: Bench, cuts: Sequence[Asked], material: Material) -> list
                 names=few.names,
                 margin_excess=excess,
                 margin_width=width,
-                margin_depth=grid.judged,
+                margin_depth=grid.judged[MARGIN_DEPTHS],
                 margin_mm=tables["margin"],
                 u_mm=tables["u"],
                 direction_deg=tables["direction"],
@@ -233,8 +237,12 @@ class _Grid:
     turn: Array = field(default_factory=lambda: np.zeros((0, 0)))
     height: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
-    def few(self, excess: Array, width: Array) -> _Judged:
-        """Judge all knots in few draws."""
+    def few(self, excess: Array, width: Array, first: _Grid | None) -> _Judged:
+        """Judge all knots in few draws; stones stand as those of a `first` cut, if one is given."""
+        if first is not None:
+            self.excess, self.width = first.excess, first.width
+            self.turn, self.height = first.turn, first.height
+            return self._ask(*_pairs(excess, width), FEW_DRAWS, ALIKE_FEW)
         self.excess, self.width = (side[_spaced(len(side), STANDS)] for side in (excess, width))
         across = _pairs(self.excess, self.width)
         middle = float(self.judged[len(self.judged) // 2])
@@ -275,7 +283,7 @@ class _Grid:
         return _Judged(
             names=found.names,
             z=_scores(found, self.judged, self.depth),
-            margin=np.median(found.margins, axis=-1),
+            margin=np.median(found.margins[:, MARGIN_DEPTHS], axis=-1),
             u=found.margins.std(axis=-1)[:, len(self.judged) // 2],
             direction=found.direction,
         )
