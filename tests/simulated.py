@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import parse_toml
-from fitsolver.seats import belief as seat_belief
+from fitsolver.seats import equation, usual_seat
+from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting, mounting_from
 from fitsolver.seats.seat import Seats, seats_of
 from fitsolver.seats.usual_seat import WAVES
@@ -90,8 +91,8 @@ class Caliper:
 
     def __init__(self, chance: np.random.Generator, beyond: Beyond | None = None) -> None:
         self.chance, self.beyond = chance, beyond or Beyond()
-        self.shared = {kind: self._part(seat_belief.SHARED_PART) for kind in PERMISSIBLE_MM}
-        self.under = self._part(seat_belief.SHARED_PART)
+        self.shared = {kind: self._part(equation.SHARED_PART) for kind in PERMISSIBLE_MM}
+        self.under = self._part(equation.SHARED_PART)
 
     def _part(self, variance: float) -> float:
         return float(np.sqrt(variance) * self.chance.uniform(-1, 1))
@@ -103,7 +104,7 @@ class Caliper:
 
         `bore_mm` is the diameter of the curve that inside jaws touch, none on straight walls.
         """
-        own = 1 - seat_belief.SHARED_PART
+        own = 1 - equation.SHARED_PART
         error = PERMISSIBLE_MM[kind] * (self.shared[kind] + self._part(own))
         error += self.beyond.scatter * definition_mm * self.chance.uniform(-1, 1)
         if bore_mm is not None:
@@ -178,7 +179,7 @@ class Case:
     parameters: Mapping[str, float]
     family: str
 
-    def truth(self, known: seat_belief.Belief) -> Seats:
+    def truth(self, known: Belief) -> Seats:
         """Build the true seat, with the parameters and stations of what is known of it."""
         return true_seat(known, self.parameters, self.family)
 
@@ -210,12 +211,12 @@ def draw_case(chance: np.random.Generator, plan: Plan) -> Case:
     reading less its error: that is what a flat prior means.
     """
     beyond = plan.beyond
-    tau = seat_belief.IRREGULARITY_MM[plan.make] * beyond.wilder
+    tau = usual_seat.IRREGULARITY_MM[plan.make] * beyond.wilder
     caliper, seat = Caliper(chance, beyond), dict[str, object]()
     true = {"sheared": beyond.sheared}
     toward = chance.uniform(0, 2 * np.pi)
     for name, usual in outline.family(plan.family).shape.items():
-        spread = seat_belief.SHAPE_SPREAD_PCT[name]
+        spread = usual_seat.SHAPE_SPREAD_PCT[name]
         true[f"opening_{name}"] = max(0.0, usual + spread * chance.normal())
     if plan.holds == "claws":
         seat["claw_directions_deg"] = list(plan.claws_deg)
@@ -253,7 +254,7 @@ def _read_scalar(
     true: dict[str, float],
 ) -> None:
     if name in plan.unread:
-        prior = seat_belief.PRIORS[name]
+        prior = usual_seat.PRIORS[name]
         usual = prior.value(*size) if callable(prior.value) else prior.value
         true[name] = usual + prior.u * chance.normal()
         if name.startswith(("depth", "claw_thickness")):
@@ -277,7 +278,7 @@ def _read_scalar(
     elif name in USUAL_DEG:
         shown = round(chance.uniform(*USUAL_DEG[name]), 1)
         seat[name] = shown
-        true[name] = shown + plan.beyond.scatter * chance.normal(0, seat_belief.ANGLE_U_DEG)
+        true[name] = shown + plan.beyond.scatter * chance.normal(0, equation.ANGLE_U_DEG)
     else:
         if name.startswith("depth"):
             shares = (0.35, 0.75) if plan.cut else (0.6, 1.0)
@@ -368,7 +369,7 @@ def _spans(plan: Plan, true: Mapping[str, float], around: Array) -> dict[str, fl
     }
 
 
-def true_seat(known: seat_belief.Belief, true: Mapping[str, float], family: str) -> Seats:
+def true_seat(known: Belief, true: Mapping[str, float], family: str) -> Seats:
     """Build the one true seat: the parameters as they are, the opening by rays.
 
     Of what is known only the parameters' names and the stations are taken, and between those of a

@@ -7,17 +7,10 @@ import pytest
 import shapely
 from simulated import EXACT, Plan, draw_case, exact, figure, mounting, polar, wave
 
-from fitsolver.seats.belief import (
-    ANGLE_U_DEG,
-    IRREGULARITY_MM,
-    OWN_U_MM,
-    PRIORS,
-    SHARED_PART,
-    Belief,
-    belief,
-)
+from fitsolver.seats.belief import Belief, belief
+from fitsolver.seats.equation import ANGLE_U_DEG, OWN_U_MM, SHARED_PART
 from fitsolver.seats.mounting import Mounting
-from fitsolver.seats.usual_seat import WAVES
+from fitsolver.seats.usual_seat import IRREGULARITY_MM, PRIORS, WAVES
 from fitsolver.stones import outline
 
 WALL = {

@@ -17,6 +17,7 @@ from fitsolver.readings.uncertainty import Estimate
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut, cuts
 from fitsolver.stones.material import material
+from fitsolver.telling.catalogue import cut_text, cuts_text
 from fitsolver.telling.layout import columns, list_of, paragraph, per_cent, plain, unit_of, words
 from fitsolver.telling.record import (
     as_json,
@@ -29,8 +30,6 @@ from fitsolver.telling.record import (
 )
 from fitsolver.telling.report import (
     check_text,
-    cut_text,
-    cuts_text,
     faults_text,
     proposals_text,
     weight_text,

@@ -10,7 +10,8 @@ from simulated import EXACT, exact, mounting
 from test_seat import CLAWS, RAIL, ROUND, TUBE
 
 from fitsolver.fitting.requirement import KINDS, Requirements
-from fitsolver.fitting.solver import Bench, Check, Sizes, bench, check, fitted, stone_sizes
+from fitsolver.fitting.sizes import Sizes, stone_sizes
+from fitsolver.fitting.solver import Bench, Check, bench, check, fitted
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.belief import STATIONS
 from fitsolver.seats.seat import FACE_POINTS

@@ -7,7 +7,7 @@ import pytest
 import shapely
 from simulated import EXACT, exact, mounting
 
-from fitsolver.fitting.solver import stone_sizes
+from fitsolver.fitting.sizes import stone_sizes
 from fitsolver.seats.belief import belief
 from fitsolver.seats.seat import FACE_POINTS, Seats, seats
 from fitsolver.stones.cut import cut

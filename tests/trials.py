@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from simulated import Beyond, Case, Plan, draw_case
 
-from fitsolver.fitting.solver import Bench, Sizes, bench, fitted
+from fitsolver.fitting.sizes import Sizes
+from fitsolver.fitting.solver import Bench, bench, fitted
 from fitsolver.fitting.tile import poses, tile
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.seat import Seats

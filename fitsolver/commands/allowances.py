@@ -33,6 +33,6 @@ def allowances(
         from fitsolver.telling.record import allowances_record, as_json
 
         return Answer(text=as_json(allowances_record(found, name)))
-    from fitsolver.telling.report import allowances_text
+    from fitsolver.telling.catalogue import allowances_text
 
     return Answer(text=allowances_text(found, name, columns()))

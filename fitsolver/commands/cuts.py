@@ -36,7 +36,7 @@ def cuts(
 
         found = record.cut_record(style) if style else record.cuts_record(every_cut())
         return Answer(text=record.as_json(found), aside=drawn(draw))
-    from fitsolver.telling.report import cut_text, cuts_text
+    from fitsolver.telling.catalogue import cut_text, cuts_text
 
     text = cut_text(style, columns()) if style else cuts_text(every_cut(), columns())
     return Answer(text=text, aside=drawn(draw))

@@ -23,7 +23,8 @@ from fitsolver.drawings.set_stone import (
     set_stone,
 )
 from fitsolver.drawings.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
-from fitsolver.fitting.solver import FLOORS, HEIGHTS, Bench, Check
+from fitsolver.fitting.sizes import HEIGHTS
+from fitsolver.fitting.solver import FLOORS, Bench, Check
 from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting
 from fitsolver.telling.layout import per_cent
@@ -59,7 +60,7 @@ def drawing_of(
 
     Dimensions are those of the best estimate, in millimetres; those that hang on something nobody
     measured are marked with ~. `measured` names those heights of the stone that were read (of
-    `solver.HEIGHTS`); the others are shared out of its depth by its style. A `wide`
+    `sizes.HEIGHTS`); the others are shared out of its depth by its style. A `wide`
     sheet has the sections beside the plan; one that is not `headed` leaves name and verdict to
     the page it stands on. `reach_mm` is how far to the side the scale must leave room, if that is
     more than this stone and its metal need.

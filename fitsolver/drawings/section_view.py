@@ -18,7 +18,7 @@ from fitsolver.drawings.figure import Across, Board, Label, spread, zigzag
 from fitsolver.drawings.metal_section import Side, rail, rail_foot, side
 from fitsolver.drawings.projection import span
 from fitsolver.drawings.set_stone import EmptySeat, SetStone
-from fitsolver.fitting.solver import HEIGHTS
+from fitsolver.fitting.sizes import HEIGHTS
 from fitsolver.seats.seat import FACE_POINTS
 
 Array = NDArray[np.float64]

@@ -20,15 +20,8 @@ from numpy.typing import NDArray
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting import merit
 from fitsolver.fitting.scan import Spot, depth_limits, scan
-from fitsolver.fitting.solver import (
-    Bench,
-    Check,
-    Verdict,
-    chances,
-    check,
-    from_above,
-    nominal_stone,
-)
+from fitsolver.fitting.sizes import nominal_stone
+from fitsolver.fitting.solver import Bench, Check, Verdict, chances, check, from_above
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting

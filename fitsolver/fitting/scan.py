@@ -9,15 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.fitting.requirement import Requirements, requirements
-from fitsolver.fitting.solver import (
-    ALIKE_SIDES,
-    Bench,
-    Sizes,
-    about_as_wide,
-    fitted,
-    turns,
-    turns_in,
-)
+from fitsolver.fitting.sizes import Sizes
+from fitsolver.fitting.solver import ALIKE_SIDES, Bench, about_as_wide, fitted, turns, turns_in
 from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form

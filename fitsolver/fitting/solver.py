@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from functools import cached_property, lru_cache
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from fitsolver.errors import Fault, InputFaults, OutOfRange, UnknownName
 from fitsolver.fitting.advice import Advice, advise
@@ -16,17 +16,16 @@ from fitsolver.fitting.contact import Drop, drop
 from fitsolver.fitting.placement import Placement, place
 from fitsolver.fitting.requirement import KINDS, Requirements, bounds, requirements
 from fitsolver.fitting.security import Security, security
-from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
+from fitsolver.fitting.sizes import HEIGHTS, Sizes, as_read, stone_sizes
 from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.belief import Assumed, Belief, belief
 from fitsolver.seats.contradiction import REFUSED_U, Contradiction
 from fitsolver.seats.metal import Surface, metal
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking, ranking
-from fitsolver.seats.seat import FACE_POINTS, SEED, Seats, seats, seats_of
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats, seats_of
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
-from fitsolver.stones.prior import heights_given_depth
 from fitsolver.stones.stone import Stone
 
 Array = NDArray[np.float64]
@@ -35,8 +34,6 @@ Verdict = Literal["seats", "seats after alteration", "does not seat", "not decid
 SAMPLES = 512
 # Surfaces that stop a stone only when it has fallen through its seat.
 FLOORS = ("", "finger", "back")
-# What of a stone's heights may be measured besides its depth.
-HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
 # Stations for the drawing and the exact drop of the best estimate.
 FINE_STATIONS = 180
 # Openings and stones less long than this, in widths, may take a stone at an odd turn.
@@ -67,21 +64,6 @@ class Bench:
     def metal(self) -> tuple[Surface, ...]:
         """Its surfaces."""
         return metal(self.fine)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sizes:
-    """One stone's lengths, s samples, the first as read [mm]: length, width and three heights."""
-
-    length: Array
-    width: Array
-    crown: Array
-    girdle: Array
-    pavilion: Array
-
-    def rows(self, chosen: NDArray[np.int64]) -> Sizes:
-        """Return the samples of the given numbers."""
-        return Sizes(**{item.name: getattr(self, item.name)[chosen] for item in fields(self)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,48 +164,6 @@ def _fault(mounting: Mounting, pair: Contradiction) -> Fault:
     )
 
 
-def stone_sizes(
-    style: CutStyle,
-    length_mm: ArrayLike,
-    width_mm: ArrayLike,
-    depth_mm: ArrayLike,
-    u_mm: float,
-    samples: int,
-    heights_mm: Mapping[str, ArrayLike] | None = None,
-) -> Sizes:
-    """Sample stones known by length, width and depth, each with standard uncertainty `u_mm`.
-
-    For one stone or several of a style, (n,) [mm]; their samples stand one stone after the other,
-    (n (samples + 1),). A known depth may be shared among crown, girdle and pavilion in many ways:
-    by the style's spreads, narrowed by what was measured (`heights_mm`, keys of `HEIGHTS`,
-    one value or one a stone, same u).
-    """
-    length, width, depth = (
-        np.atleast_1d(np.asarray(size, dtype=np.float64))
-        for size in (length_mm, width_mm, depth_mm)
-    )
-    points = _stone_points(samples)
-    mean, covariance = heights_given_depth(style, depth / width)
-    for name, value in (heights_mm or {}).items():
-        k = HEIGHTS.index(name)
-        gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
-        mean = mean + (np.asarray(value) / width - mean[:, k])[:, None] * gain
-        covariance = covariance - np.outer(gain, covariance[k])
-    factor = spread_factor(covariance) if heights_mm else _height_factor(style)
-    drawn = mean[:, None, :] + points[:, :3] @ factor.T
-    drawn = np.where(mean[:, None, :] <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
-    total = depth[:, None] + u_mm * points[:, 5]
-    heights = drawn / drawn.sum(axis=2, keepdims=True) * total[..., None]
-    crown, girdle, pavilion = (heights[..., k].ravel() for k in range(3))
-    return Sizes(
-        length=(length[:, None] + u_mm * points[:, 4]).ravel(),
-        width=(width[:, None] + u_mm * points[:, 3]).ravel(),
-        crown=crown,
-        girdle=girdle,
-        pavilion=pavilion,
-    )
-
-
 def chances(
     ready: Bench,
     figure: Form,
@@ -263,42 +203,6 @@ def chances(
         found.append([state.mean(axis=1) for state in held])
     ordinary, altered = np.array(found).transpose(1, 2, 0)
     return ordinary, np.maximum(ordinary, altered)
-
-
-@lru_cache(maxsize=256)
-def _height_factor(style: CutStyle) -> Array:
-    """How a style's heights scatter about a known depth: factor of their covariance, (3, 3)."""
-    return spread_factor(heights_given_depth(style, 1.0)[1])
-
-
-@lru_cache(maxsize=8)
-def _stone_points(samples: int) -> Array:
-    points = np.zeros((samples + 1, 6))
-    if samples:
-        points[1:] = standard_normal_points(6, samples, SEED + 1)
-    return points
-
-
-def nominal_stone(
-    style: CutStyle,
-    length_mm: float,
-    width_mm: float,
-    depth_mm: float,
-    proportions: Mapping[str, float] | None = None,
-) -> Stone:
-    """Return a stone of given sizes [mm] as the style's usual proportions would have it."""
-    figure = form(style, length_mm / width_mm, proportions)
-    return _as_read(figure, stone_sizes(style, length_mm, width_mm, depth_mm, 0.0, 0))
-
-
-def _as_read(figure: Form, sizes: Sizes) -> Stone:
-    return Stone(
-        form=figure,
-        width_mm=float(sizes.width[0]),
-        crown_height_mm=float(sizes.crown[0]),
-        girdle_mm=float(sizes.girdle[0]),
-        pavilion_depth_mm=float(sizes.pavilion[0]),
-    )
 
 
 def fitted(
@@ -438,7 +342,7 @@ def check(
     probability = float(needs.holds()[1:].mean())
     after = max(probability, float(needs.holds(altered=True)[1:].mean()))
     shift = _in_seat(placed, turn)
-    stone = _as_read(figure, sizes)
+    stone = as_read(figure, sizes)
     holding = security(ready.best, stone, shift, turn, allowed["largest_open_arc_deg"])
     # Where claws stand is no matter of readings: a stone that can slide out does not seat.
     verdict = decide(probability, after, allowed) if holding.held else "does not seat"

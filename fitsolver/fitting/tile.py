@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from fitsolver.fitting.placement import Placement, carried, place
 from fitsolver.fitting.requirement import bounds, requirements
-from fitsolver.fitting.solver import Bench, direction_deg, fitted, stone_sizes, turns_in
+from fitsolver.fitting.sizes import stone_sizes
+from fitsolver.fitting.solver import Bench, direction_deg, fitted, turns_in
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
 

@@ -18,7 +18,8 @@ from typing import TypeVar
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import file_fault
-from fitsolver.fitting.solver import HEIGHTS, refuse_strange
+from fitsolver.fitting.sizes import HEIGHTS
+from fitsolver.fitting.solver import refuse_strange
 from fitsolver.readings.instrument import instrument
 from fitsolver.readings.reading import direct
 from fitsolver.readings.reading_entry import WIDEST_SPREAD_MM

@@ -19,15 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.fitting.security import Security, security
+from fitsolver.fitting.sizes import Sizes, stone_sizes
 from fitsolver.fitting.solver import (
     Bench,
     Check,
-    Sizes,
     Verdict,
     check,
     decide,
     fitted,
-    stone_sizes,
     turn_scores,
     turns_in,
 )

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from fitsolver.fitting.merit import pavilion_angle_deg
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals
-from fitsolver.fitting.solver import Bench, Check, fitted, stone_sizes
+from fitsolver.fitting.sizes import stone_sizes
+from fitsolver.fitting.solver import Bench, Check, fitted
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
 from fitsolver.telling.layout import words

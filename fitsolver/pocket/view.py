@@ -13,7 +13,8 @@ from fitsolver.drawings.paint import svg
 from fitsolver.drawings.plan_view import plan
 from fitsolver.drawings.section_view import Key, section
 from fitsolver.drawings.set_stone import section_directions, set_stone
-from fitsolver.fitting.solver import HEIGHTS, Bench, Check
+from fitsolver.fitting.sizes import HEIGHTS
+from fitsolver.fitting.solver import Bench, Check
 
 Array = NDArray[np.float64]
 

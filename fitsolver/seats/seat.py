@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from fitsolver.readings.uncertainty import standard_normal_points
 from fitsolver.seats import claw_face, wave
-from fitsolver.seats.belief import Belief, of_claws
+from fitsolver.seats.belief import Belief
+from fitsolver.seats.equation import of_claws
 
 Array = NDArray[np.float64]
 Holds = Literal["wall", "claws"]

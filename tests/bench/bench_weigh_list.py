@@ -24,7 +24,7 @@ from importlib.resources import files
 from itertools import cycle, islice
 from pathlib import Path
 
-from fitsolver.fitting.solver import nominal_stone
+from fitsolver.fitting.sizes import nominal_stone
 from fitsolver.stones.cut import cut
 from fitsolver.units import carats_from
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from simulated import EXACT, exact, mounting
 
 from fitsolver.fitting.placement import Bounds, place
-from fitsolver.fitting.solver import Bench, Check, bench, check, fitted, stone_sizes
+from fitsolver.fitting.sizes import stone_sizes
+from fitsolver.fitting.solver import Bench, Check, bench, check, fitted
 from fitsolver.seats.allowance import TABLE
 from fitsolver.stones.cut import cut
 from fitsolver.stones.form import form

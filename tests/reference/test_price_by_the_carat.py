@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, cast
 import pytest
 
 from fitsolver.fitting.proposal import Range
-from fitsolver.fitting.solver import nominal_stone
+from fitsolver.fitting.sizes import nominal_stone
 from fitsolver.market.budget import Bracket, Budget
 from fitsolver.market.money import PriceLimit, price_limit
 from fitsolver.stones.cut import cut
