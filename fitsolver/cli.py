@@ -7,7 +7,6 @@ A command's module is loaded when it is called.
 
 from __future__ import annotations
 
-import gc
 import io
 import os
 import sys
@@ -18,6 +17,7 @@ from cyclopts import App, CycloptsError, Parameter, UnusedCliTokensError
 from fitsolver import __version__
 from fitsolver.commands.answer import ANSWERED, BAD_INPUT, INTERRUPTED, Answer, columns
 from fitsolver.commands.desk import COMMAND_LINE, faults_of
+from fitsolver.crew import collect_seldom
 from fitsolver.errors import Fault, FitsolverError
 
 EPILOGUE = """\
@@ -114,8 +114,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command, print its answer and return its exit code."""
     # Matrices here are small: threads on them cost more than they give.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # One answer makes little that goes round in circles: looking for it takes a tenth of the time.
-    gc.set_threshold(100_000, 20, 100)
+    collect_seldom()
     # No plugin takes part here, and looking for some reads every installed package.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     for stream in (sys.stdout, sys.stderr):

@@ -148,13 +148,19 @@ def keep_memory() -> None:
     """Keep freed memory in the process while many arrays of some 300 kB come and go.
 
     Handing each back and fetching it anew costs a sixth of the time. For GNU's C library only
-    (`mallopt`, M_TRIM_THRESHOLD and M_MMAP_THRESHOLD). Garbage is looked for less often.
+    (`mallopt`, M_TRIM_THRESHOLD and M_MMAP_THRESHOLD). Garbage is collected seldom as well.
     """
     import ctypes
-    import gc
 
-    gc.set_threshold(100_000, 20, 100)
+    collect_seldom()
     mallopt = getattr(ctypes.CDLL(None) if os.name == "posix" else None, "mallopt", None)
     if mallopt is not None:
         for parameter in (-1, -3):
             mallopt(parameter, 500_000_000)
+
+
+def collect_seldom() -> None:
+    """Look for garbage that goes round in circles less often: it takes a tenth of an answer."""
+    import gc
+
+    gc.set_threshold(100_000, 20, 100)
