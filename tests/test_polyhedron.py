@@ -7,7 +7,7 @@ import itertools
 import numpy as np
 import pytest
 
-from fitsolver.stones.polyhedron import polyhedron_of, with_image
+from fitsolver.stones.polyhedron import cut_prism, with_image
 
 AXES = np.vstack([np.eye(3), -np.eye(3)])
 CORNERS = np.array(list(itertools.product([1.0, -1.0], repeat=3)))
@@ -20,7 +20,12 @@ DODECAHEDRON = np.array(
         for shift in range(3)
     ]
 )
-CENTRE = np.zeros(3)
+# A prism that each of the solids fits into, so that nothing of it is left.
+SQUARE = 4.0 * np.array([[1.0, 1], [-1, 1], [-1, -1], [1, -1]])
+
+
+def polyhedron_of(normals, offsets):
+    return cut_prism(SQUARE, -4.0, 4.0, normals, offsets)
 
 
 # Volume for faces at distance 1 from the centre (insphere of radius 1), and the vertex count.
@@ -35,7 +40,7 @@ CENTRE = np.zeros(3)
     ids=["cube", "octahedron", "tetrahedron", "dodecahedron"],
 )
 def test_regular_solids_have_their_volume_and_vertices(normals, volume, vertices):
-    solid = polyhedron_of(normals, np.linalg.norm(normals, axis=1), CENTRE)
+    solid = polyhedron_of(normals, np.linalg.norm(normals, axis=1))
     assert solid.volume == pytest.approx(volume, rel=1e-12)
     assert len(solid.vertices) == vertices
     # Euler: a closed surface of triangles has twice as many as vertices, less four.
@@ -43,7 +48,7 @@ def test_regular_solids_have_their_volume_and_vertices(normals, volume, vertices
 
 
 def test_triangles_face_outward():
-    solid = polyhedron_of(DODECAHEDRON, np.ones(12), CENTRE)
+    solid = polyhedron_of(DODECAHEDRON, np.ones(12))
     a, b, c = (solid.vertices[solid.triangles[:, k]] for k in range(3))
     outward = np.einsum("ij,ij->i", np.cross(b - a, c - a), (a + b + c) / 3)
     assert outward.min() > 0
@@ -52,34 +57,48 @@ def test_triangles_face_outward():
 
 def test_the_length_of_a_normal_does_not_matter():
     longer = np.array([2.0, 0.5, 7.0, 1.0, 1.0, 3.0])
-    solid = polyhedron_of(AXES * longer[:, None], longer, CENTRE)
+    solid = polyhedron_of(AXES * longer[:, None], longer)
     assert solid.volume == pytest.approx(8.0, rel=1e-12)
 
 
 def test_planes_that_only_touch_change_nothing():
     touching = np.array([[1.0, 1.0, 0.0], [1.0, 1.0, 1.0], [0.0, 0.0, 1.0]])
     reach = np.array([2.0, 3.0, 5.0])  # through an edge, through a vertex, and clear of it
-    solid = polyhedron_of(np.vstack([AXES, touching]), np.append(np.ones(6), reach), CENTRE)
+    solid = polyhedron_of(np.vstack([AXES, touching]), np.append(np.ones(6), reach))
     assert solid.volume == pytest.approx(8.0, rel=1e-12)
     assert len(solid.vertices) == 8
 
 
-def test_the_point_inside_may_lie_anywhere_inside():
-    solid = polyhedron_of(AXES, np.ones(6), np.array([0.9, -0.9, 0.99]))
-    # 1e-9: close to a plane the dual point is far out and digits are lost.
-    assert solid.volume == pytest.approx(8.0, rel=1e-9)
+def test_the_prism_alone_is_a_solid():
+    solid = cut_prism(SQUARE / 4, 0.0, 3.0, np.zeros((0, 3)), np.zeros(0))
+    assert solid.volume == pytest.approx(12.0, rel=1e-12)
+    assert len(solid.vertices) == 8
+    assert len(solid.triangles) == 12
 
 
-@pytest.mark.parametrize("inside", [[1.0, 0.0, 0.0], [0.0, 0.0, -1.5]])
-def test_a_point_that_is_not_strictly_inside_is_refused(inside):
-    with pytest.raises(ValueError, match="not inside"):
-        polyhedron_of(AXES, np.ones(6), np.array(inside))
+def test_a_plane_along_a_side_of_the_prism_changes_nothing():
+    solid = cut_prism(SQUARE / 4, -1.0, 1.0, AXES, np.ones(6))
+    assert solid.volume == pytest.approx(8.0, rel=1e-12)
+    assert len(solid.vertices) == 8
+
+
+def test_planes_through_one_point_share_a_vertex():
+    """A pyramid of 64 sides, each plane off its tip by the rounding of its own numbers."""
+    angle = np.linspace(0, 2 * np.pi, 64, endpoint=False)
+    sides = np.column_stack([np.cos(angle), np.sin(angle), np.full(64, 0.7)])
+    solid = cut_prism(SQUARE, 0.0, 4.0, sides, sides @ np.array([0.1, 0.2, 3.0]))
+    assert len(solid.vertices) == 65
+
+
+def test_half_spaces_that_leave_nothing_are_refused():
+    with pytest.raises(ValueError, match="nothing is left"):
+        cut_prism(SQUARE, -1.0, 1.0, np.array([[0.3, 0.2, 1.0]]), np.array([-9.0]))
 
 
 def test_a_half_is_joined_to_its_image_without_the_face_between():
     """A wedge on a half square: together the pyramid on the square, one closed body."""
     half_pyramid = np.array([[1.0, 0, 1], [-1, 0, 1], [0, 1, 1], [0, 0, -1], [0, -1, 0]])
-    half = polyhedron_of(half_pyramid, np.array([1.0, 1, 1, 0, 0]), np.array([0.0, 0.3, 0.3]))
+    half = polyhedron_of(half_pyramid, np.array([1.0, 1, 1, 0, 0]))
     both = with_image(half)
     # V = base x height / 3.
     assert both.volume == pytest.approx(4 / 3, rel=1e-12)

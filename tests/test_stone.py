@@ -83,7 +83,7 @@ def test_half_spaces_hold_every_vertex_and_each_is_named(each):
     normals, offsets, names = each.half_spaces
     assert np.linalg.norm(normals, axis=1) == pytest.approx(np.ones(len(normals)), rel=1e-12)
     beyond = each.polyhedron.vertices @ normals.T - offsets
-    # 1e-9 mm: Qhull finds vertices through dual points, at the cost of some digits.
+    # 1e-9 mm: a plane within 1e-10 of a vertex is taken to pass through it.
     assert beyond.max() < 1e-9
     # The table and the culet's plane are reached, and every part has its facets.
     for part in ("table", "culet"):

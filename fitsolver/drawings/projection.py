@@ -106,12 +106,13 @@ def silhouette(stone: Stone, view: View) -> Array:
     if view in ("above", "below"):
         points = stone.outline_mm
         return points if view == "above" else points[::-1] * (1, -1)
-    from scipy.spatial import ConvexHull
+    import shapely
 
     right, up, _ = (np.array(axis, dtype=np.float64) for axis in _VIEWS[view])
     flat = stone.polyhedron.vertices @ np.column_stack([right, up])
-    hull: Array = flat[ConvexHull(flat).vertices]
-    return hull
+    hull = shapely.MultiPoint(flat).convex_hull.normalize().exterior
+    ring: Array = shapely.get_coordinates(hull)[:-1]
+    return ring[::-1]
 
 
 def upright_section(

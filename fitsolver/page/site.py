@@ -33,8 +33,8 @@ MOST_FIELDS = 1_200
 # What is loaded after the first page, for the first drawing and for the first answer.
 DRAWN_WITH = ("shapely", "fitsolver.drawings.drawing", "fitsolver.seats.mounting_file")
 ANSWERED_WITH = (
-    "scipy.spatial", "fitsolver.fitting.pose", "fitsolver.market.comparison",
-    "fitsolver.market.spec", "fitsolver.telling.pose_report", "fitsolver.telling.report",
+    "fitsolver.fitting.pose", "fitsolver.market.comparison", "fitsolver.market.spec",
+    "fitsolver.telling.pose_report", "fitsolver.telling.report",
 )  # fmt: skip
 KINDS = {
     ".css": "text/css; charset=utf-8",

@@ -407,23 +407,12 @@ def _main_count(style: CutStyle, part: Part) -> float:
 
 def _part_volume(points: Array, facets: Facets) -> float:
     """Integrate the facets' height over the outline: exact, from the solid's own vertices."""
-    from fitsolver.stones.polyhedron import polyhedron_of
+    from fitsolver.stones.polyhedron import cut_prism
 
     if len(facets.slopes) == 0:
         return outline.area(points)
-    edge = np.roll(points, -1, axis=0) - points
-    edge = edge / np.linalg.norm(edge, axis=1)[:, None]
-    sides = np.column_stack([edge[:, 1], -edge[:, 0]])
-    count = len(sides)
     # From one unit below the girdle plane, deeper than any dip, to the table or culet.
     floor = 1.0
-    normals = np.vstack(
-        [
-            np.column_stack([sides, np.zeros(count)]),
-            np.column_stack([facets.normals, facets.slopes]),
-            [[0.0, 0.0, 1.0], [0.0, 0.0, -1.0]],
-        ]
-    )
-    offsets = np.concatenate([np.einsum("ij,ij->i", sides, points), facets.offsets, [1.0, floor]])
-    solid = polyhedron_of(normals, offsets, np.array([*outline.centroid(points), -0.5]))
+    normals = np.column_stack([facets.normals, facets.slopes])
+    solid = cut_prism(points, -floor, 1.0, normals, facets.offsets)
     return solid.volume - floor * outline.area(points)

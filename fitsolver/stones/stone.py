@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fitsolver.errors import OutOfRange
 from fitsolver.stones import outline
 from fitsolver.stones.form import Facets, Form
-from fitsolver.stones.polyhedron import Polyhedron, polyhedron_of, with_image
+from fitsolver.stones.polyhedron import Polyhedron, cut_prism, with_image
 
 Array = NDArray[np.float64]
 
@@ -112,11 +112,11 @@ class Stone:
     @cached_property
     def polyhedron(self) -> Polyhedron:
         """The solid's vertices, triangles and volume [mm, mm3]."""
-        normals, offsets, _ = self.half_spaces
-        centre = outline.centroid(self.body_mm)
-        low = max(self.culet_z_mm, -0.5 * self.girdle_mm - 0.25 * self.pavilion_depth_mm)
-        high = 0.5 * self.girdle_mm + 0.25 * self.crown_height_mm
-        body = polyhedron_of(normals, offsets, np.array([*centre, (low + high) / 2]))
+        normals, offsets, names = self.half_spaces
+        facets = np.array([name not in ("girdle", "mirror", "table", "culet") for name in names])
+        body = cut_prism(
+            self.body_mm, self.culet_z_mm, self.table_z_mm, normals[facets], offsets[facets]
+        )
         return with_image(body) if self.form.mirrored else body
 
     @property

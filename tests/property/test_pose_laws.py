@@ -29,7 +29,7 @@ UNEVEN = [style.name for style in cuts() if not family(style.family).half_turn]
 # A case is drawn from its number: there is nothing to shrink.
 DRAWN = (Phase.explicit, Phase.reuse, Phase.generate)
 FEW = settings(max_examples=25, deadline=None, phases=DRAWN)
-# Both sides are worked out in doubles from the same planes; Qhull's vertices to 1e-8 [mm].
+# Both sides are worked out in doubles from the same planes; vertices to 1e-9 [mm].
 EXACT = 1e-6
 
 

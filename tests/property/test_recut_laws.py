@@ -96,7 +96,7 @@ WAYS = st.sampled_from(list(FACINGS))
 def test_weight_never_rises_and_the_new_stone_lies_inside(old, wanted, free):
     found = recut(old, wanted, 3.5, free_heights=free)
     assert 0 <= found.loss_pct < 100
-    # Not only by the cap in the record: the solids themselves, each by Qhull.
+    # Not only by the cap in the record: the solids themselves.
     assert found.after.volume_mm3 <= old.volume_mm3 * (1 + EXACT)
     normals, offsets, _ = old.half_spaces
     assert (found.corners_mm() @ normals.T - offsets).max() < EXACT * old.width_mm

@@ -11,8 +11,8 @@ Sources
 Tolerances. Circles are drawn by polygons: a polygon of k sides on a circle of radius R lies inside
 it by up to R (1 - cos(pi / k)), 0.2 micrometre for the 288 sides of a 6 mm stone's outline and
 0.6 micrometre for a seat of 180 stations; slopes carry that into heights by their tangent. Where
-the polygons' corners face each other nothing is lost and 1e-8 is asked, what Qhull loses on its
-way to vertices.
+the polygons' corners face each other nothing is lost and 1e-8 is asked: a plane within 1e-10 of a
+vertex counts as through it.
 """
 
 from __future__ import annotations

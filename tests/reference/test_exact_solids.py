@@ -7,7 +7,8 @@ coefficients, volume / (length x width x depth) / 200, they are: box 0.00500, el
 
 Tolerance. Curved outlines are inscribed polygons of 288 vertices or more to the turn, so their
 areas fall short by (2 pi / 288)^2 / 6 = 8e-5 of themselves: 1e-4 is asked. Straight-sided solids
-are exact: 1e-9 is asked, for Qhull's digits. Domes have their own tolerance, given with them.
+are exact, but for a plane within 1e-10 of a vertex, which counts as through it: 1e-9 is asked.
+Domes have their own tolerance, given with them.
 """
 
 from __future__ import annotations

@@ -3,6 +3,8 @@
 - trimesh (M. Dawson-Haggerty and others, trimesh.org): volumes and sections of meshes whose
   vertices are written down here from school geometry, not taken from half-spaces.
 - manifold3d (E. Lalish, Manifold): a block cut by one plane after the other, as at the lap.
+- Qhull (C. B. Barber, D. P. Dobkin, H. Huhdanpaa, ACM TOMS 22, 1996, by scipy): the same
+  half-spaces, met through the hull of their dual points.
 - shapely (GEOS): areas, centroids, reaches, cuts and distances of outlines.
 
 Tolerances: both sides work in double precision; 1e-9 leaves room for the digits that Qhull loses
@@ -18,11 +20,12 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from scipy.spatial import ConvexHull, HalfspaceIntersection, KDTree
 from shapely import affinity
 from solids import cabochon, pyramid, row, stone, style, two_rows
 
 from fitsolver.stones import outline
-from fitsolver.stones.cut import cut
+from fitsolver.stones.cut import cut, names
 from fitsolver.stones.form import form
 from fitsolver.stones.stone import Stone
 
@@ -121,6 +124,31 @@ def _assert_lapped(solid: Stone) -> None:
     # 1e-6: Manifold merges vertices within its own tolerance of 1e-12 of the block's size and may
     # drop slivers where many facets meet.
     assert solid.volume_mm3 == pytest.approx(block.volume(), rel=1e-6)
+
+
+@pytest.mark.parametrize("name", names())
+def test_corners_and_volume_are_those_that_qhull_finds(name):
+    style = cut(name)
+    ratio = style.length_ratio.low * 0.4 + style.length_ratio.high * 0.6
+    solid = Stone(
+        form=form(style, ratio), width_mm=6.0, crown_height_mm=1.0 if style.rows else 2.0,
+        girdle_mm=0.2, pavilion_depth_mm=2.6,
+    )  # fmt: skip
+    normals, offsets, _ = solid.half_spaces
+    bodies = 2 if solid.form.mirrored else 1  # the half-spaces are those of one half
+    inside = np.array([*outline.centroid(solid.body_mm), 0.0])
+    corners = HalfspaceIntersection(np.column_stack([normals, -offsets]), inside).intersections
+    found = solid.polyhedron
+    assert found.volume == pytest.approx(bodies * ConvexHull(corners).volume, rel=1e-9)
+    # 1e-6 mm: where two planes hardly differ the corner between them is not known any better.
+    assert KDTree(found.vertices).query(corners)[0].max() < 1e-6
+    own = found.vertices[found.vertices[:, 1] >= 0] if bodies == 2 else found.vertices
+    assert (own @ normals.T - offsets).max() < 1e-9
+    # Closed: every edge is run through once either way.
+    edges = found.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
+    once = {tuple(edge) for edge in edges.tolist()}
+    assert len(once) == len(edges)
+    assert once == {(b, a) for a, b in once}
 
 
 def test_a_dome_is_a_squashed_ball():
