@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fitsolver.fitting.clearance import Metal, following, greatest
 from fitsolver.seats.seat import Seats
-from fitsolver.stones.form import Form, heights
+from fitsolver.stones.form import Form, heights, longer_form
 
 Array = NDArray[np.float64]
 
@@ -30,8 +30,28 @@ _SMALL = {4: 3e-3, 8: 1e-6}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Longer:
+    """Stones longer than their form `by` a part (s, 1); their middle goes `drift` as far along."""
+
+    by: Array
+    drift: float
+
+    def gain(self, form: Form, points: Array) -> Array:
+        """What the pavilion is deeper over points (n, 2) of one seat than the form's, (s, n)."""
+        other = longer_form(form)
+        part = other.length_ratio / form.length_ratio - 1
+        there = points * (1 + part, 1.0) - (self.drift * part, 0.0)
+        own, stretched = (
+            each.pavilion.height(each.fold(at)) for each, at in ((form, points), (other, there))
+        )
+        return self.by * ((stretched - own) / part).astype(self.by.dtype)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Ledge:
     """A ledge under a stone: from the `wall` at the datum plane to the `inner` edge.
+
+    Where stones are longer than their form, `other` says by how much.
 
     Each method returns places that may stop the stone, heights z (s, c) and shares of depth.
     """
@@ -42,6 +62,7 @@ class Ledge:
     wall: Metal
     inner: Array
     nominal: int
+    other: Longer | None = None
 
     @property
     def heights(self) -> tuple[Array, Array]:
@@ -60,12 +81,12 @@ class Ledge:
         end = np.clip(np.maximum(cover, -1.0) / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
         end = np.where(beyond <= 0, 1.0, end)
         out = self.wall.points - self.inner
-        edge = Pavilion.over(self.form, self.inner, self.nominal)
+        edge = Pavilion.over(self.form, self.inner, self.nominal, self.other)
         z, zeta = [inner_z], [edge.share()]
         for part in ALONG[1:].tolist():
             places = self.inner + part * end * out
             z.append(inner_z + part * end * (outer_z - inner_z))
-            zeta.append(Pavilion.over(self.form, places, self.nominal).share())
+            zeta.append(Pavilion.over(self.form, places, self.nominal, self.other).share())
         under = np.tile(cover > 0, len(ALONG))
         down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
         part, share = edge.ridge(zeta[0])
@@ -126,17 +147,19 @@ class Pavilion:
 
     The share of depth over a point is the least of level - slope . point, at most 1; of all
     facets only the few that come closest to being least over the nominal seat's points and
-    their next ones are kept: `slopes` (f, 2, n), `levels` (f, n).
+    their next ones are kept: `slopes` (f, 2, n), `levels` (f, n). `gain` (s, n) is what a stone
+    longer than its form gains, as at the nominal seat's points.
     """
 
     form: Form
     points: Array
     slopes: Array
     levels: Array
+    gain: Array | float = 0.0
 
     @classmethod
-    def over(cls, form: Form, points: Array, nominal: int) -> Pavilion:
-        """The facets over points (2, s, n)."""
+    def over(cls, form: Form, points: Array, nominal: int, other: Longer | None = None) -> Pavilion:
+        """The facets over points (2, s, n), of stones that may be longer than their form."""
         facets = form.pavilion
         steep = facets.normals / facets.slopes[:, None]
         level = facets.offsets / facets.slopes
@@ -148,14 +171,17 @@ class Pavilion:
         over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
         chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
         slopes = steep[chosen].transpose(0, 2, 1)
-        return cls(form=form, points=points, slopes=slopes, levels=level[chosen])
+        gain: Array | float = 0.0
+        if other is not None:
+            gain = other.gain(form, points[:, nominal].T.astype(np.float64))
+        return cls(form=form, points=points, slopes=slopes, levels=level[chosen], gain=gain)
 
     def share(self, way: Array | float = 0.0) -> Array:
         """How deep the pavilion is over its points, or some way (2, s, n) beside them, (s, n)."""
         if len(self.levels) == 0:
             return np.ones_like(self.points[0])
         rise = greatest(self.form, self.points + way, self.slopes, self.levels)
-        return np.minimum(-rise, 1.0, out=rise)
+        return np.minimum(self.gain - rise, 1.0, out=rise)
 
     def ridge(self, start: Array) -> tuple[Array, Array]:
         """Where between its points and the next the pavilion is deepest: (part, share), (s, n).
@@ -180,6 +206,7 @@ class Pavilion:
             points=self.points[..., runs],
             slopes=self.slopes[..., runs],
             levels=self.levels[..., runs],
+            gain=self.gain if isinstance(self.gain, float) else self.gain[:, runs],
         )
         there, highest = few._highest(
             way[..., runs], start[:, runs], stop[:, runs], gain[:, runs], loss[:, runs],

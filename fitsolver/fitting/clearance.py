@@ -98,6 +98,16 @@ def distance(form: Form, points: Array, tried: Indices) -> Array:
     return greatest(form, points, form.normals[tried].transpose(0, 2, 1), form.reach[tried])
 
 
+def distance_of(form: Form, points: Array) -> tuple[Array, Array]:
+    """Distance of points (2, n) of one seat off the outline, trying all normals: (n,) each.
+
+    Beside it how far along the length the normal is that tells it.
+    """
+    away = form.fold(points.T) @ form.normals.T - form.reach
+    nearest = away.argmax(axis=1)
+    return away[np.arange(len(away)), nearest], form.normals[nearest, 0]
+
+
 def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
     """Numbers (sides, n) of the outline's normals that points (2, n) of one seat are nearest along.
 

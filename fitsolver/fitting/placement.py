@@ -15,25 +15,27 @@ are centred several times.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.bearing import Ledge, Pavilion
+from fitsolver.fitting.bearing import Ledge, Longer, Pavilion
 from fitsolver.fitting.centring import widest_least
 from fitsolver.fitting.clearance import (
     Indices,
     Metal,
     distance,
+    distance_of,
     facing,
     nearest_normals,
     nearest_of_run,
     with_neighbours,
 )
 from fitsolver.seats.seat import FACE_POINTS, Seats
-from fitsolver.stones.form import Form
+from fitsolver.stones.form import Form, longer_form
 
 Array = NDArray[np.float64]
 
@@ -45,6 +47,8 @@ _ROUNDS = 6
 # How often all are, where the nominal one does not settle.
 _ROUNDS_OF_ALL = 3
 _SETTLED = 0.001
+# A girdle's thickness, in widths, where cuts of one outline are centred together.
+USUAL_GIRDLE = 0.03
 # Cover where none is asked for (in widths).
 _AMPLE = 9.0
 
@@ -71,8 +75,9 @@ class Placement:
     (s, n) of ledge under the outline, inf where no ledge is left; `contact_z`, `contact_zeta`
     (s, c) heights of ledge points under the stone and how deep the pavilion is over them, as a
     share of its whole depth, first those `ALONG` each station's line; `gallery_zeta` (s, m) how
-    deep it is over each stretch of the
-    rail; `shift` (s, 2) in the turned stone's frame.
+    deep it is over each stretch of the rail; `shift` (s, 2) in the turned stone's frame. `drift`
+    says how far a stone's middle goes along its length as it gets longer; None where stones are
+    squeezed to their form instead.
     """
 
     form: Form
@@ -80,6 +85,7 @@ class Placement:
     turn_rad: float
     length: Array
     width: Array
+    drift: float | None
     shift: Array
     gap: Array
     near: Array
@@ -113,6 +119,10 @@ class Placement:
             raise ValueError("an uncut seat has no ledge to rest on")
         rest: Array = (self.contact_z + pavilion[:, None] * self.contact_zeta).max(axis=1)
         return rest
+
+
+Kept = dict[tuple[float | int | bytes, ...], Placement]
+"""Placements in one mounting, kept for other forms of their outline, by what they depend on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,6 +185,7 @@ def place(
     turn_rad: float = 0.0,
     girdle_z: float | Array | None = None,
     nominal: int = 0,
+    strained: bool = False,
 ) -> Placement:
     """Place a form of given length and width (s,) [mm] into `seats` at a turn.
 
@@ -183,8 +194,9 @@ def place(
     metal is judged (the datum, or half a millimetre under the rim, if not given); `nominal` the
     row about which neighbours are chosen.
 
-    A stone whose ratio is off the form's by a reading's error of r is squeezed by r, and its
-    gaps with it: 0.3 % of a gap.
+    A stone whose ratio is off the form's by r is squeezed by r, and its gaps with it: of a
+    reading's error 0.3 % of a gap. Where ratios differ by more, up to some per cent, gaps are
+    `strained` back: what a ratio changes is taken as straight, and as it is in the nominal seat.
     """
     datum = girdle_z if girdle_z is not None else (0.0 if seats.state == "cut" else -0.5)
     kind = seats.opening.dtype
@@ -216,15 +228,24 @@ def place(
     metal = metal.moved(at)
     tried = plan.nearest(metal.points)
     gap = distance(form, metal.points, with_neighbours(form, tried))
-    near = nearest_of_run(metal, gap, plan.facing) * width[:, None]
+    near = nearest_of_run(metal, gap, plan.facing)
+    strain = None
+    if strained:
+        longer = (length / width / form.length_ratio - 1)[:, None]
+        strain = _Strain.of(plan, longer, metal.points, tried[0])
+        gap, near = (strain.relieved(each, metal.points, tried[0]) for each in (gap, near))
     gap *= width[:, None]
+    near *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
     outward = seen.turned(seats.outward).astype(kind, copy=False)
     inward = seats.lean * np.einsum("kn,nk->n", plan.normals(metal.points, tried[0]), outward)
     cover = None
     if inner is not None:
         inner = inner - at
-        cover = -distance(form, inner, with_neighbours(form, plan.nearest(inner, 2)))
+        nearest = plan.nearest(inner, 2)
+        cover = -distance(form, inner, with_neighbours(form, nearest))
+        if strain is not None:
+            cover = -strain.relieved(-cover, inner, nearest[0])
         cover *= width[:, None]
         if bare is not None:
             cover[:, bare] = np.inf
@@ -235,7 +256,8 @@ def place(
             turn_rad=turn_rad,
             length=length,
             width=width,
-            shift=(shift * width).T,
+            drift=None if strain is None else strain.drift,
+            shift=np.column_stack([shift[0] * (length / form.length_ratio), shift[1] * width]),
             gap=gap,
             near=near,
             height=height,
@@ -250,25 +272,69 @@ def place(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Strain:
+    """What a stone's gaps gain where it is `longer` (s, 1) by a part than its form is.
+
+    Squeezed to its form, gaps shrink as far as they lie along the length. An outline is not its
+    family's next one stretched either; what parts them is found with the nominal seat's points and
+    taken as straight, less what a `drift` along the length makes good.
+    """
+
+    plan: _Plan
+    longer: Array
+    drift: float
+
+    @classmethod
+    def of(cls, plan: _Plan, longer: Array, points: Array, nearest: Indices) -> _Strain:
+        """The strain of stones among metal at points (2, s, n)."""
+        unshifted = cls(plan=plan, longer=longer, drift=0.0)
+        shape, x = unshifted._shape(points), plan.normals(points, nearest)[0]
+        return replace(unshifted, drift=float(shape @ x / max(x @ x, 1e-9)))
+
+    def relieved(self, gap: Array, points: Array, nearest: Indices) -> Array:
+        """Gaps (s, n) of points (2, s, n) as they are where the stone is not squeezed."""
+        x = self.plan.normals(points, nearest)[0]
+        shape = (self._shape(points) - self.drift * x).astype(gap.dtype)
+        return np.asarray(gap + self.longer * (shape + x**2 * gap))
+
+    def _shape(self, points: Array) -> Array:
+        """What gaps in the nominal seat gain but for being stretched, over the gain in length."""
+        form, here = self.plan.form, points[:, self.plan.nominal].astype(np.float64)
+        other = longer_form(form)
+        part = other.length_ratio / form.length_ratio - 1
+        off, x = distance_of(form, here)
+        true, _ = distance_of(other, here * [[1 + part], [1.0]])
+        return np.asarray((true - off) / part - x**2 * off)
+
+
 def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
     """The placement of a form that has the placed one's outline: what it touches is found anew."""
     seats, width = placement.seats, placement.width
     seen = _View(form=form, turn_rad=placement.turn_rad, length=placement.length, width=width)
-    at = (placement.shift / width[:, None]).T[..., None]
+    along = placement.shift[:, 0] * (form.length_ratio / placement.length)
+    at = np.stack([along, placement.shift[:, 1] / width])[..., None]
+    other = None
+    if placement.drift is not None:
+        longer = (placement.length / width / form.length_ratio - 1)[:, None]
+        other = Longer(by=longer, drift=placement.drift)
     contact_z = contact_zeta = gallery_zeta = None
     if placement.cover is not None and seats.ledge_inner is not None:
         inner = seen.plan(seats.ledge_inner) - at
         wall = Metal.of(seen.plan(seats.opening) - at, _one_piece(seats) & seats.ledge_after)
         # The wall at the datum plane rather than at the girdle.
         beyond = placement.gap + placement.height * placement.inward
-        ledge = Ledge(form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal)
+        ledge = Ledge(
+            form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal,
+            other=other,
+        )  # fmt: skip
         # Where no ledge is left there is nothing to touch.
         cover = np.where(np.isinf(placement.cover), -np.inf, placement.cover)
         contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        pavilion = Pavilion.over(form, seen.plan(seats.gallery) - at, nominal)
+        pavilion = Pavilion.over(form, seen.plan(seats.gallery) - at, nominal, other)
         share = pavilion.share()
         gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
     return replace(
@@ -278,6 +344,24 @@ def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
         contact_zeta=contact_zeta,
         gallery_zeta=gallery_zeta,
     )
+
+
+def kept_or_made(
+    kept: Kept | None,
+    asked: tuple[float | int | bytes, ...],
+    form: Form,
+    nominal: int,
+    make: Callable[[], Placement],
+) -> Placement:
+    """A form's placement: made, or carried over from one of its outline that was `asked` alike."""
+    if kept is None:
+        return make()
+    key = (form.outline.tobytes(), *asked)
+    if key in kept:
+        return carried(kept[key], form, nominal)
+    placed = make()
+    kept[key] = replace(placed, contact_z=None, contact_zeta=None, gallery_zeta=None)
+    return placed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,9 +9,10 @@ single stone.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import chain
 from types import MappingProxyType
 
 import numpy as np
@@ -19,16 +20,17 @@ from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting import merit
+from fitsolver.fitting.placement import Kept
 from fitsolver.fitting.scan import Spot, depth_limits, scan
 from fitsolver.fitting.sizes import nominal_stone
-from fitsolver.fitting.solver import Bench, Check, Verdict, chances, check, from_above
+from fitsolver.fitting.solver import Bench, Check, Verdict, check, from_above
+from fitsolver.fitting.tile import chances
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking
 from fitsolver.stones import calibrated
 from fitsolver.stones.cut import CutStyle, cut, names
-from fitsolver.stones.form import form
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
 from fitsolver.weighing.weight import every_make, weigh_list
@@ -47,8 +49,6 @@ GUARD = 0.015
 NEAR_BEST = 0.03
 # Draws that judge the corners of a box; the size to ask for gets them all.
 BOX_SAMPLES = 128
-# Ratios of length to width that differ by less are judged with one figure.
-ALIKE_RATIO = 0.015
 CURVE_SAMPLES = 40
 # Where a size is not sure to seat: ratios, as parts, and widths [mm] that are tried beside it.
 BESIDE = np.array([0.98, 0.99, 1.0, 1.01, 1.02])
@@ -178,6 +178,7 @@ def propose(
     depend on one another.
     """
     chosen: tuple[CutStyle | str, ...] = tuple(styles) if styles is not None else names()
+    groups = _alike(chosen)
     total = len(chosen) + limit
 
     def told(before: int) -> Callable[[int], None] | None:
@@ -185,7 +186,11 @@ def propose(
             return None
         return lambda done: progress(min(before + done, total), total)
 
-    looks = crew(partial(_first_look, ready), chosen, told(0))
+    def seen(done: int) -> None:
+        if progress is not None:
+            progress(sum(len(group) for group in groups[:done]), total)
+
+    looks = list(chain.from_iterable(crew(partial(_first_looks, ready), groups, seen)))
     hopes = [look for look in looks if isinstance(look, _Hope)]
     left = [look for look in looks if isinstance(look, LeftOut)]
     hopes.sort(
@@ -229,7 +234,22 @@ def propose(
     )
 
 
-def _first_look(ready: Bench, which: CutStyle | str) -> _Hope | LeftOut | None:
+def _alike(chosen: Sequence[CutStyle | str]) -> list[tuple[CutStyle | str, ...]]:
+    """Styles whose names begin alike, as those of one outline do, together; most of them first."""
+    groups: dict[str, list[CutStyle | str]] = {}
+    for which in chosen:
+        name = which if isinstance(which, str) else which.name
+        groups.setdefault(name.split("-", maxsplit=1)[0], []).append(which)
+    return sorted(map(tuple, groups.values()), key=len, reverse=True)
+
+
+def _first_looks(ready: Bench, group: Iterable[CutStyle | str]) -> list[_Hope | LeftOut | None]:
+    """Take a first look at styles, those of one outline placed but once."""
+    kept: Kept = {}
+    return [_first_look(ready, which, kept) for which in group]
+
+
+def _first_look(ready: Bench, which: CutStyle | str, kept: Kept) -> _Hope | LeftOut | None:
     """Scan a style, and rank it by a few draws over several widths and depths.
 
     A style of the library is loaded where it is looked at; None if it hangs by a drilled hole.
@@ -237,7 +257,7 @@ def _first_look(ready: Bench, which: CutStyle | str) -> _Hope | LeftOut | None:
     style = cut(which) if isinstance(which, str) else which
     if style.strung and style is not which:
         return None
-    spot = scan(ready, style)
+    spot = scan(ready, style, kept)
     if spot.score_altered < HOPELESS_MM:
         return _left_out(spot)
     allowed = ready.allowances
@@ -253,7 +273,8 @@ def _first_look(ready: Bench, which: CutStyle | str) -> _Hope | LeftOut | None:
         sizes,
         np.outer(widths, shares),
         COARSE_SAMPLES,
-        spot.girdle_z,
+        round(spot.girdle_z, 1),
+        kept,
     )
     level = allowed["seats_from_probability"]
     chance = ordinary if ordinary.max() >= level else np.maximum(ordinary, altered)
@@ -337,23 +358,23 @@ def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, float, floa
     shares = np.array(sorted({hope.share, usual, (least + hope.share) / 2}))
     widths = hope.width + BESIDE_MM
     level = ready.allowances["seats_from_probability"]
-    found = []
     beside = np.clip(hope.spot.figure.length_ratio * BESIDE, limits.low, limits.high)
-    for ratio in sorted(set(beside.tolist())):
-        sizes = np.outer(widths, [ratio, 1.0])
-        ordinary, after = chances(
-            ready, form(style, ratio), hope.spot.turn, sizes, np.outer(widths, shares),
-            CURVE_SAMPLES, hope.spot.girdle_z,
-        )  # fmt: skip
-        # A depth unlike the one chosen first has to be worth it.
-        strange = 0.02 * (np.abs(shares - hope.share) > 1e-9)
-        for row, width in enumerate(widths):
-            for column, share in enumerate(shares):
-                chance = ordinary[row, column] - strange[column]
-                seats = chance >= level + GUARD
-                total = chance + after[row, column]
-                size = float(width * ratio), float(width), float(width * share)
-                found.append((seats, width if seats else total, total, size))
+    ratios = np.repeat(sorted(set(beside.tolist())), len(widths))
+    wide = np.tile(widths, len(ratios) // len(widths))
+    ordinary, after = chances(
+        ready, hope.spot.figure, hope.spot.turn, np.column_stack([wide * ratios, wide]),
+        np.outer(wide, shares), CURVE_SAMPLES, hope.spot.girdle_z,
+    )  # fmt: skip
+    # A depth unlike the one chosen first has to be worth it.
+    strange = 0.02 * (np.abs(shares - hope.share) > 1e-9)
+    found = []
+    for row, (width, ratio) in enumerate(zip(wide.tolist(), ratios.tolist(), strict=True)):
+        for column, share in enumerate(shares.tolist()):
+            chance = float(ordinary[row, column] - strange[column])
+            seats = chance >= level + GUARD
+            total = chance + float(after[row, column])
+            size = width * ratio, width, width * share
+            found.append((seats, width if seats else total, total, size))
     seats, _, total, size = max(found, key=lambda each: each[:2])
     return size if seats or total > known + NEAR_BEST else None
 
@@ -469,18 +490,12 @@ def _depths(
     above = share + np.array([0.2, 0.5, 1.0]) * (max(most, share) - share)
     trials = np.concatenate([[share], below, above]) * width
     joint = np.ones(len(trials), dtype=bool)
-    # The first two corners have the ratio of the size asked for; the mixed ones have their own,
-    # which matters where the box is wide.
-    ratio = hope.spot.figure.length_ratio
-    near = np.abs(corners[:, 0] / corners[:, 1] / ratio - 1) < ALIKE_RATIO
-    for group in (corners[near], *corners[~near, None]):
-        figure = hope.spot.figure
-        if len(group) == 1:
-            figure = form(figure.style, group[0, 0] / group[0, 1])
-        depths = np.tile(trials, (len(group), 1))
+    # The smallest and the largest, which fail more often, come first.
+    for pair in (corners[:2], corners[2:]):
         found = chances(
-            ready, figure, hope.spot.turn, group, depths, BOX_SAMPLES, hope.spot.girdle_z
-        )
+            ready, hope.spot.figure, hope.spot.turn, pair, np.tile(trials, (len(pair), 1)),
+            BOX_SAMPLES, hope.spot.girdle_z,
+        )  # fmt: skip
         joint &= np.asarray((found[int(altered)] >= level).all(axis=0))
         if not joint[0]:
             return None
@@ -531,20 +546,22 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
     tolerance = ready.allowances["calibrated_tolerance_mm"]
     level = _level(ready)
     altered = ask.verdict != "seats"
-    found = []
-    for length, width in calibrated.near(
-        style.family, ask.stone.length_mm, ask.stone.width_mm, 0.6
-    ):
-        if not style.length_ratio.low <= length / width <= style.length_ratio.high:
-            continue
-        band = np.array([length, width]) + np.array([[-tolerance], [0.0], [tolerance]])
-        figure, depths = form(style, length / width), hope.share * band[:, 1:]
-        found_here = chances(
-            ready, figure, hope.spot.turn, band, depths, BOX_SAMPLES, hope.spot.girdle_z
-        )
-        chance = found_here[int(altered)][:, 0]
-        if (chance >= level).all():
-            found.append(
-                CalibratedSize(length_mm=length, width_mm=width, probability=float(chance[1]))
-            )
-    return tuple(found)
+    limits, stone = style.length_ratio, ask.stone
+    near = [
+        (length, width)
+        for length, width in calibrated.near(style.family, stone.length_mm, stone.width_mm, 0.6)
+        if limits.low <= length / width <= limits.high
+    ]
+    if not near:
+        return ()
+    band = np.array([-tolerance, 0.0, tolerance])[:, None]
+    sizes = np.concatenate([np.array([size]) + band for size in near])
+    found = chances(
+        ready, hope.spot.figure, hope.spot.turn, sizes, hope.share * sizes[:, 1:], BOX_SAMPLES,
+        hope.spot.girdle_z,
+    )[int(altered)].reshape(-1, len(band))  # fmt: skip
+    return tuple(
+        CalibratedSize(length_mm=length, width_mm=width, probability=float(chance[1]))
+        for (length, width), chance in zip(near, found, strict=True)
+        if (chance >= level).all()
+    )

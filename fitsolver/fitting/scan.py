@@ -8,9 +8,15 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.requirement import Requirements, requirements
-from fitsolver.fitting.sizes import Sizes
-from fitsolver.fitting.solver import ALIKE_SIDES, Bench, about_as_wide, fitted, turns, turns_in
+from fitsolver.fitting.placement import USUAL_GIRDLE, Kept, kept_or_made, place
+from fitsolver.fitting.requirement import Requirements, bounds, requirements
+from fitsolver.fitting.solver import (
+    ALIKE_SIDES,
+    Bench,
+    about_as_wide,
+    turns,
+    turns_in,
+)
 from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
@@ -50,10 +56,11 @@ class Spot:
     room_mm: float = 0.0
 
 
-def scan(ready: Bench, style: CutStyle) -> Spot:
+def scan(ready: Bench, style: CutStyle, kept: Kept | None = None) -> Spot:
     """Find a style's best size over ratio, turn, width and depth: the widest least margin.
 
     Of the ratios and turns, the two whose outline follows the metal most evenly are scanned.
+    `kept` keeps placements for other styles of the outline.
     """
     opening = float(ready.belief.mean[0] / ready.belief.mean[1])
     # What one would ask for: within two spreads of the usual ratio.
@@ -71,7 +78,7 @@ def scan(ready: Bench, style: CutStyle) -> Spot:
     ]
     trials.sort()
     found = [
-        _over_widths(ready, form(style, ratio), turn)
+        _over_widths(ready, form(style, ratio), turn, kept)
         for uneven, ratio, turn in trials[:2]
         if uneven < trials[0][0] + ALIKE_MM
     ]
@@ -121,31 +128,25 @@ def depth_limits(style: CutStyle) -> tuple[float, float, float]:
     return usual - 1.5 * spread, usual, usual + 1.5 * spread
 
 
-def _over_widths(ready: Bench, figure: Form, turn: float) -> Spot:
+def _over_widths(ready: Bench, figure: Form, turn: float, kept: Kept | None) -> Spot:
     steps = _CUT_WIDTHS if ready.mounting.state == "cut" else _UNCUT_WIDTHS
     widths = np.maximum(_gauge(ready, figure, turn) + steps, 0.3)
     least, usual, _ = depth_limits(figure.style)
     mean, _ = height_prior(figure.style)
+    nominal, allowed = len(widths) // 2, ready.allowances
+    placed = kept_or_made(
+        kept, (turn, widths.tobytes()), figure, nominal,
+        lambda: place(
+            figure, ready.best, widths * figure.length_ratio, widths, USUAL_GIRDLE * widths,
+            bounds(ready.best, allowed), turn_rad=turn, nominal=nominal,
+        ),
+    )  # fmt: skip
     found = []
-    placed = None
     for share in (usual, (least + usual) / 2, least):
         # A shallower stone of the style loses height in crown and pavilion alike.
         squeeze = (share - mean[1]) / max(mean[0] + mean[2], 1e-9)
-        sizes = Sizes(
-            length=widths * figure.length_ratio,
-            width=widths,
-            crown=widths * mean[0] * squeeze,
-            girdle=widths * mean[1],
-            pavilion=widths * mean[2] * squeeze,
-        )
-        if placed is None:
-            placed, needs = fitted(
-                figure, ready.best, sizes, ready.allowances, turn, nominal=len(widths) // 2
-            )
-        else:
-            needs = requirements(
-                placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances
-            )
+        crown, girdle, pavilion = widths * mean[:, None] * [[squeeze], [1.0], [squeeze]]
+        needs = requirements(placed, crown, girdle, pavilion, allowed)
         found.append(_best_of(figure, turn, widths, share, needs))
     # Of equals the usual depth, which comes first.
     return max(found, key=lambda spot: round(spot.score, 6))

@@ -164,47 +164,6 @@ def _fault(mounting: Mounting, pair: Contradiction) -> Fault:
     )
 
 
-def chances(
-    ready: Bench,
-    figure: Form,
-    turn_rad: float,
-    sizes_mm: Array,
-    depths_mm: Array,
-    draws: int,
-    girdle_z_mm: float,
-) -> tuple[Array, Array]:
-    """Probabilities of several sizes and depths of a style over the first draws of the seat.
-
-    `sizes_mm` (n, 2) lengths and widths, `depths_mm` (n, k); returns (n, k) with ordinary setting
-    and after alteration. All are placed together with one figure: a ratio that is off the
-    figure's by r distorts gaps by r of themselves, so keep them near. Leaning metal is centred in
-    at one height of the girdle, `girdle_z_mm`; each draw's gaps are judged at its own.
-    """
-    draws = min(draws, ready.seats.count - 1)
-    rows = np.tile(np.arange(draws + 1), len(sizes_mm))
-    u = ready.allowances["stone_reading_u_mm"]
-    sizes = [
-        stone_sizes(figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depth, u, draws)
-        for depth in depths_mm.T
-    ]
-    middle = sizes[len(sizes) // 2]
-    first = np.arange(len(sizes_mm)) * (draws + 1)
-    placed = place(
-        figure, ready.seats.rows(rows), middle.length, middle.width, middle.girdle,
-        bounds(ready.seats.rows(rows), ready.allowances), turn_rad=turn_rad,
-        girdle_z=girdle_z_mm, nominal=int(first[len(first) // 2]),
-    )  # fmt: skip
-    found = []
-    for one in sizes:
-        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
-        held = [
-            needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:] for altered in (False, True)
-        ]
-        found.append([state.mean(axis=1) for state in held])
-    ordinary, altered = np.array(found).transpose(1, 2, 0)
-    return ordinary, np.maximum(ordinary, altered)
-
-
 def fitted(
     figure: Form,
     spots: Seats,

@@ -1,20 +1,20 @@
-"""Many sizes of one cut judged at once: every margin in every draw, for tables of sizes.
+"""Many sizes of one cut judged at once: their chances, or every margin in every draw.
 
-The answers are those of `solver.check`, but for what stones of like ratio share: one figure (gaps
-are off by the difference of ratios at most, as a share of themselves) and the stations tried.
+The answers are those of `solver.check`, but for what stones of like ratio share: one figure (what
+their own ratios change is taken as straight) and the stations tried.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.placement import Placement, carried, place
+from fitsolver.fitting.placement import USUAL_GIRDLE, Kept, Placement, kept_or_made, place
 from fitsolver.fitting.requirement import bounds, requirements
-from fitsolver.fitting.sizes import stone_sizes
+from fitsolver.fitting.sizes import Sizes, stone_sizes
 from fitsolver.fitting.solver import Bench, direction_deg, fitted, turns_in
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
@@ -25,11 +25,11 @@ Array = NDArray[np.float64]
 ROWS = 4104
 # Figures are made for ratios so far apart: gaps are off by a quarter of a per cent of themselves.
 RATIOS_TO_ONE = 200
+# Ratios that differ by no more than this are the figure's own; by less than that, they are judged
+# with a given figure.
+SAME, ALIKE = 0.002, 0.03
 # A wall that leans less is judged once, not at the height that the first round finds.
 UPRIGHT = 0.005
-
-# Placements by draws, turn, lengths and widths.
-Kept = dict[tuple[int, float, bytes, bytes], Placement]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +53,78 @@ class Tile:
     margins: Array
     altered: Array
     direction: Array
+
+
+def chances(
+    ready: Bench,
+    figure: Form,
+    turn_rad: float,
+    sizes_mm: Array,
+    depths_mm: Array,
+    draws: int,
+    girdle_z_mm: float,
+    kept: Kept | None = None,
+) -> tuple[Array, Array]:
+    """Probabilities of several sizes and depths of a style over the first draws of the seat.
+
+    `sizes_mm` (n, 2) lengths and widths, `depths_mm` (n, k); returns (n, k) with ordinary setting
+    and after alteration. `figure` is the style at a ratio about which most sizes lie; those far off
+    get figures of their own. Leaning metal is centred in at one height of the girdle,
+    `girdle_z_mm`; each draw's gaps are judged at its own. `kept` keeps placements for other styles
+    of the outline, which are asked about the same sizes.
+    """
+    draws = min(draws, ready.seats.count - 1)
+    ratios = sizes_mm[:, 0] / sizes_mm[:, 1]
+    near = np.abs(ratios / figure.length_ratio - 1) < ALIKE
+    far = np.flatnonzero(~near)
+    groups = [(np.flatnonzero(near), figure)] if near.any() else []
+    for some in _alike(ratios[far], np.zeros(len(far)), ALIKE, ROWS):
+        groups.append((far[some], _figure(figure.style, ratios[far[some]])))
+    found = np.empty((2, *depths_mm.shape))
+    for group, shared in groups:
+        found[:, group] = _chances(
+            ready, shared, turn_rad, sizes_mm[group], depths_mm[group], draws, girdle_z_mm, kept
+        )
+    return found[0], np.maximum(found[0], found[1])
+
+
+def _chances(
+    ready: Bench, figure: Form, turn_rad: float, sizes_mm: Array, depths_mm: Array, draws: int,
+    girdle_z_mm: float, kept: Kept | None,
+) -> Array:  # fmt: skip
+    u = ready.allowances["stone_reading_u_mm"]
+    sizes = [
+        stone_sizes(figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depth, u, draws)
+        for depth in depths_mm.T
+    ]
+    middle = sizes[len(sizes) // 2]
+    nominal = len(sizes_mm) // 2 * (draws + 1)
+
+    def made() -> Placement:
+        spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(sizes_mm)))
+        return place(
+            figure, spots, middle.length, middle.width, USUAL_GIRDLE * middle.width,
+            bounds(spots, ready.allowances), turn_rad=turn_rad, girdle_z=girdle_z_mm,
+            nominal=nominal, strained=_parted(figure, sizes_mm[:, 0] / sizes_mm[:, 1]),
+        )  # fmt: skip
+
+    asked = draws, turn_rad, girdle_z_mm, sizes_mm.tobytes()
+    placed = kept_or_made(kept, asked, figure, nominal, made)
+    found = []
+    for one in sizes:
+        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
+        found.append(
+            [
+                needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:].mean(axis=1)
+                for altered in (False, True)
+            ]
+        )
+    return np.array(found).transpose(1, 2, 0)
+
+
+def _parted(figure: Form, ratios: Array) -> bool:
+    """Whether ratios part from a figure's by more than nothing."""
+    return bool(np.abs(ratios / figure.length_ratio - 1).max() > SAME)
 
 
 def poses(
@@ -120,18 +192,22 @@ def tile(
         middle = sizes[len(sizes) // 2]
         first = np.arange(len(group)) * (draws + 1)
         turn, nominal = float(stand.turn[group[0]]), int(first[len(first) // 2])
-        key = draws, turn, lengths[group].tobytes(), widths[group].tobytes()
-        if kept is not None and key in kept:
-            placed = carried(kept[key], figure, nominal)
-        else:
-            spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(group)))
-            placed = place(
+        height, strained = stand.height[group], _parted(figure, ratios[group])
+
+        def made_new(
+            figure: Form = figure, middle: Sizes = middle, turn: float = turn,
+            height: Array = height, nominal: int = nominal, strained: bool = strained,
+        ) -> Placement:  # fmt: skip
+            spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(height)))
+            return place(
                 figure, spots, middle.length, middle.width, middle.girdle,
                 bounds(spots, ready.allowances), turn_rad=turn,
-                girdle_z=np.repeat(stand.height[group], draws + 1), nominal=nominal,
+                girdle_z=np.repeat(height, draws + 1), nominal=nominal,
+                strained=strained,
             )  # fmt: skip
-            if kept is not None:
-                kept[key] = replace(placed, contact_z=None, contact_zeta=None, gallery_zeta=None)
+
+        asked = draws, turn, lengths[group].tobytes(), widths[group].tobytes()
+        placed = kept_or_made(kept, asked, figure, nominal, made_new)
         margins, altered = [], []
         for one in sizes:
             each = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)

@@ -93,7 +93,7 @@ def chance_chart(bench: Bench, item: Wanted) -> str:
     """Draw how likely each width seats at the proportions of the size to ask for."""
     import numpy as np
 
-    from fitsolver.fitting.solver import chances
+    from fitsolver.fitting.tile import chances
 
     stone = item.ask.stone
     ratio, share = stone.length_mm / stone.width_mm, stone.depth_mm / stone.width_mm

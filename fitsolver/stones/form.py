@@ -193,6 +193,14 @@ def form(
     return _form(style, float(length_ratio), key)
 
 
+def longer_form(shorter: Form) -> Form:
+    """A form's style and proportions at a length a fiftieth or so longer, which tells what a ratio
+    changes; at one of few ratios, so that forms share it.
+    """
+    ratio = round(shorter.length_ratio * 1.02 * 50 + 0.5) / 50
+    return form(shorter.style, ratio, shorter.proportions)
+
+
 @lru_cache(maxsize=1024)
 def _form(style: CutStyle, length_ratio: float, items: tuple[tuple[str, float], ...]) -> Form:
     proportions = dict(items)

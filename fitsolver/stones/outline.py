@@ -440,9 +440,9 @@ def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
     width to either side: a corner, or a point rounded too little to matter.
     """
     turn = _turns(points)
-    apart = np.linalg.norm(points[:, None] - points[None], axis=2)
-    near = apart <= within * float(np.ptp(points[:, 1]))
-    total = near @ turn
+    x, y = (side[:, None] - side for side in points.T)
+    near = x * x + y * y <= (within * float(np.ptp(points[:, 1]))) ** 2
+    total = near.astype(np.float64) @ turn
     # Of neighbours that share a tip, the one it turns most about.
     best = np.where(near, total[None], -np.inf).max(axis=1)
     sharp = (total >= np.deg2rad(least_deg)) & (total >= best - 1e-12)
