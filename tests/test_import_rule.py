@@ -68,7 +68,7 @@ LAYERS = (
     ("claw_entry",),
     ("reading_entry", "trace", "trace_file"),
     ("mounting_key", "allowance", "ranking", "outline"),
-    ("reading", "uncertainty", "datafile", "toml_edit", "paint"),
+    ("reading", "uncertainty", "datafile", "toml_edit", "paint", "markup"),
     ("instrument", "file_model", "figure"),
     ("document",),
     (
@@ -96,7 +96,7 @@ ONLY_IN = {
     "reportlab": {"leaf", "lettering"},
     "bidi": {"lettering"},
     "arabic_reshaper": {"lettering"},
-    "tomllib": {"document", "toml_edit"},
+    "tomli": {"document", "toml_edit"},
     "tomlkit": {"toml_edit"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
+
+import tomli
 
 from fitsolver.errors import Fault, InputFaults
 
@@ -50,7 +51,7 @@ def parse_toml(text: str, *, name: str) -> Document:
     if not text.strip():
         raise file_fault(name, "is empty", "Start from one of the files in examples/")
     try:
-        data = tomllib.loads(text)
+        data = tomli.loads(text)
     except RecursionError as error:
         raise file_fault(name, "is nested too deeply", "Close the brackets") from error
     except ValueError as error:

@@ -8,11 +8,12 @@ against what was asked for, so no slip of an edit reaches a file.
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from copy import deepcopy
 from itertools import pairwise
 from typing import Any
+
+import tomli
 
 from fitsolver.errors import FitsolverError
 from fitsolver.files.document import parse_toml
@@ -167,7 +168,7 @@ def edited(
             continue
         for step in _steps(text, path, value):
             text = _one(text, *step, order=order, headed=headed, newline=newline)
-        if _pruned(tomllib.loads(text)) != _pruned(wanted):
+        if _pruned(tomli.loads(text)) != _pruned(wanted):
             raise FitsolverError(f"{name}: {key} cannot be changed in place; edit it by hand")
     return text
 
@@ -356,7 +357,7 @@ def _end_of(lines: Sequence[str], start: int) -> int | None:
     """Return the line behind the entry that begins on a line: the first at which it is complete."""
     for end in range(start + 1, len(lines) + 1):
         try:
-            tomllib.loads("".join(lines[start:end]))
+            tomli.loads("".join(lines[start:end]))
         except ValueError:
             continue
         return end

@@ -48,7 +48,7 @@ _ROUNDS = 6
 _ROUNDS_OF_ALL = 3
 _SETTLED = 0.001
 # A girdle's thickness, in widths, where cuts of one outline are centred together.
-USUAL_GIRDLE = 0.03
+USUAL_GIRDLE = 0.04
 # Cover where none is asked for (in widths).
 _AMPLE = 9.0
 
@@ -446,7 +446,7 @@ def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
     def toward(stations: Indices) -> Array:
         """Directions (2, s, k) of the least gaps of some stations (s, k)."""
         nearer = _at(near, stations) < _at(gap, stations)
-        square = np.take_along_axis(metal.outward, stations[None], axis=2)
+        square = metal.outward[:, np.arange(len(stations))[:, None], stations]
         return np.asarray(np.where(nearer, square, normal[:, stations]))
 
     bounds = plan.bounds
@@ -496,5 +496,6 @@ def _tightest(slack: Array, sectors: int) -> Indices:
 
 
 def _at(values: Array, stations: Indices) -> Array:
-    chosen: Array = np.take_along_axis(values, stations, axis=1)
+    # Quicker for few samples than numpy's take_along_axis.
+    chosen: Array = values[np.arange(len(values))[:, None], stations]
     return chosen

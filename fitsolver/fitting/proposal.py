@@ -2,9 +2,10 @@
 
 Each cut style is first scanned in the best estimate of the seat (`scan`); where something may
 seat, a few draws of the seat over several widths and depths rank it. The best few are then worked
-out in full: the size to ask for is the largest that holds with 95 % at the style's usual depth,
-or else the likeliest; the quoted box is grown about it and each of its corners is judged like a
-single stone.
+out in full: about the largest size that holds with 95 % at the style's usual depth a box of sizes
+is grown, each of whose corners is judged like a single stone, and its middle is asked for. Nobody
+finds a size to the hundredth: whoever asks for the middle may be offered a little more or a little
+less, and it still seats. Where no size seats as the seat is, the likeliest is asked for.
 """
 
 from __future__ import annotations
@@ -24,15 +25,15 @@ from fitsolver.fitting.placement import Kept
 from fitsolver.fitting.scan import Spot, depth_limits, scan
 from fitsolver.fitting.sizes import nominal_stone
 from fitsolver.fitting.solver import Bench, Check, Verdict, check, from_above
-from fitsolver.fitting.tile import chances
+from fitsolver.fitting.tile import SAME, chances
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking
 from fitsolver.stones import calibrated
 from fitsolver.stones.cut import CutStyle, cut, names
+from fitsolver.stones.form import form
 from fitsolver.stones.material import Material
-from fitsolver.stones.stone import Stone
 from fitsolver.weighing.weight import every_make, weigh_list
 
 Array = NDArray[np.float64]
@@ -50,6 +51,8 @@ NEAR_BEST = 0.03
 # Draws that judge the corners of a box; the size to ask for gets them all.
 BOX_SAMPLES = 128
 CURVE_SAMPLES = 40
+# How far its corners are drawn in, until they hold, as parts of the first guess.
+BOX_PARTS = 1.0, 0.7, 0.4, 0.15
 # Where a size is not sure to seat: ratios, as parts, and widths [mm] that are tried beside it.
 BESIDE = np.array([0.98, 0.99, 1.0, 1.01, 1.02])
 BESIDE_MM = np.array([-0.12, -0.08, -0.04, 0.0, 0.04, 0.08])
@@ -66,6 +69,7 @@ class Range:
 
 
 Box = tuple[Range, Range, Range]
+Size = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +86,8 @@ class Proposal:
     """One cut that may seat: the box of sizes, the size to ask for, and how it ranks.
 
     Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict; where nothing is
-    decided they are a point. `ask` is the check of the size to ask for; `after_alteration` the box
+    decided they are a point. `ask` is the check of the size to ask for, the middle of the box where
+    it seats as the seat is, else the likeliest; `after_alteration` the box
     (length, width, depth) that alteration opens, where the size seats without. `merits` are the
     parts of its rank, `reasons` what they say in words.
     """
@@ -318,11 +323,22 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
     level = ready.allowances["seats_from_probability"]
     best = 0 if ordinary[0, 0] >= level + GUARD else int((ordinary + after).argmax())
     width = float(near[best])
-    size = width * spot.figure.length_ratio, width, width * hope.share
-    if ordinary[best, 0] < level + GUARD:
-        size = _better(ready, hope, float((ordinary + after)[best, 0])) or size
-    # As a caliper shows it.
-    length, width, depth = (round(side, 2) for side in size)
+    chance = float(ordinary[best, 0])
+    size: Sequence[float] = (width * spot.figure.length_ratio, width, width * hope.share)
+    if chance < level + GUARD:
+        better = _better(ready, hope, chance + float(after[best, 0]))
+        chance, size = better or (chance, size)
+    length, width, depth = size = _shown(size)
+    if abs(length / width / spot.figure.length_ratio - 1) > SAME:
+        spot = replace(spot, figure=form(spot.figure.style, length / width))
+    hope = replace(hope, spot=spot, width=width, share=depth / width)
+    if chance >= level and (sure := _sure(ready, hope, size)) is not None:
+        ask, box = sure
+        stone = ask.stone
+        _, width, depth = size = _shown((stone.length_mm, stone.width_mm, stone.depth_mm))
+        hope = replace(hope, width=width, share=depth / width)
+        larger = _box(ready, hope, size, altered=True)
+        return hope, _proposal(ready, hope, ask, box, larger, material)
     ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
     if not ask.security.held:
         return _left_out(replace(spot, binding="security", score=0.0, room_mm=0.0))
@@ -332,26 +348,42 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
         short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
         room = worst.alteration_limit_mm
         return _left_out(replace(spot, binding=ask.binding, score=-short, room_mm=room))
-    hope = replace(
-        hope,
-        spot=replace(spot, figure=ask.stone.form),
-        width=ask.stone.width_mm,
-        share=ask.stone.depth_mm / ask.stone.width_mm,
-    )
-    if ask.verdict == "not decided":
-        box = _point(ask.stone)
-    else:
-        box = _box(ready, hope, ask, altered=ask.verdict != "seats")
-    wider = _box(ready, hope, ask, altered=True) if ask.verdict == "seats" else None
+    wider: Box | None = None
+    box = _point(size)
+    if ask.verdict != "not decided":
+        box = _box(ready, hope, size, altered=ask.verdict != "seats")
+    if ask.verdict == "seats":
+        wider = _box(ready, hope, size, altered=True)
     return hope, _proposal(ready, hope, ask, box, wider, material)
 
 
-def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, float, float] | None:
+def _sure(ready: Bench, hope: _Hope, size: Size) -> tuple[Check, Box] | None:
+    """Judge the middle of the box about a size that surely seats; None if not both seat."""
+    spot = hope.spot
+    ordinary, _ = chances(
+        ready, spot.figure, spot.turn, np.array([size[:2]]), np.array([size[2:]]), BOX_SAMPLES,
+        spot.girdle_z,
+    )  # fmt: skip
+    if ordinary[0, 0] < _level(ready):
+        return None
+    box = _box(ready, hope, size, altered=False, middling=True)
+    length, width, depth = _shown(tuple((side.low + side.high) / 2 for side in box))
+    ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
+    return (ask, box) if ask.verdict == "seats" else None
+
+
+def _shown(size: Sequence[float]) -> Size:
+    """A size [mm] as a caliper shows it."""
+    length, width, depth = (round(float(side), 2) for side in size)
+    return length, width, depth
+
+
+def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, Size] | None:
     """Look beside a size that does not surely seat as the seat is: other ratios, widths, depths.
 
-    Returns the length, width and depth [mm] for which the probabilities with and without
-    alteration sum to most, the largest of those that seat as the seat is; None if no sum is
-    above `known` by more than so few draws can tell.
+    Returns the probability without alteration, and the length, width and depth [mm], for which the
+    probabilities with and without alteration sum to most, the largest of those that seat as the
+    seat is; None if no sum is above `known` by more than so few draws can tell.
     """
     style, limits = hope.spot.figure.style, hope.spot.figure.style.length_ratio
     least, usual, _ = depth_limits(style)
@@ -374,16 +406,13 @@ def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, float, floa
             seats = chance >= level + GUARD
             total = chance + float(after[row, column])
             size = width * ratio, width, width * share
-            found.append((seats, width if seats else total, total, size))
-    seats, _, total, size = max(found, key=lambda each: each[:2])
-    return size if seats or total > known + NEAR_BEST else None
+            found.append((seats, width if seats else total, total, chance, size))
+    seats, _, total, chance, size = max(found, key=lambda each: each[:2])
+    return (chance, size) if seats or total > known + NEAR_BEST else None
 
 
-def _point(stone: Stone) -> Box:
-    length, width, depth = (
-        Range(low=round(size, 2), high=round(size, 2))
-        for size in (stone.length_mm, stone.width_mm, stone.depth_mm)
-    )
+def _point(size: Size) -> Box:
+    length, width, depth = (Range(low=side, high=side) for side in size)
     return length, width, depth
 
 
@@ -423,15 +452,16 @@ def _ask(
     return int(row), int(column)
 
 
-def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
-    """Grow the box of sizes about the one to ask for; its corners are judged like single stones.
+def _box(ready: Bench, hope: _Hope, size: Size, *, altered: bool, middling: bool = False) -> Box:
+    """Grow the box of sizes about one of them; its corners are judged like single stones.
 
     A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
     smallest and the largest corner. How far these lie is found along the ratio; then all four
-    corners in the plane are judged at several depths, and drawn in until they hold.
+    corners in the plane are judged at several depths, and drawn in until they hold: to the size
+    itself, or `middling` to the middle between those two, so that the box may leave it outside.
     """
-    level, ratio = _level(ready), hope.spot.figure.length_ratio
-    centre, depth = hope.width, ask.stone.depth_mm
+    level, ratio = _level(ready), size[0] / size[1]
+    _, centre, depth = size
     low, high = (hope.low_altered, hope.high_altered) if altered else (hope.low, hope.high)
     # The first look's widths stand apart: try some way beyond them. The farthest come first.
     parts = np.array([1.0, 0.67, 0.33, 0.1])
@@ -448,20 +478,22 @@ def _box(ready: Bench, hope: _Hope, ask: Check, *, altered: bool) -> Box:
         float(side[holds.argmax()]) if holds.any() else centre
         for side, holds in ((below, good[: len(parts)]), (above, good[len(parts) :]))
     ]
-    for _ in range(4):
+    if middling:
+        centre = sum(ends) / 2
+    for part in BOX_PARTS:
         (l0, w0), (l1, w1) = (
-            (_inward(end * ratio, centre * ratio), _inward(end, centre)) for end in ends
+            (_inward(end * ratio, centre * ratio), _inward(end, centre))
+            for end in (centre + part * (end - centre) for end in ends)
         )
         corners = np.array([(l0, w0), (l1, w1), (l0, w1), (l1, w0)])
-        reach = _depths(ready, hope, ask, corners, level, altered=altered)
+        reach = _depths(ready, hope, size, corners, level, altered=altered)
         if reach is not None:
             return (
                 Range(low=l0, high=l1),
                 Range(low=w0, high=w1),
                 Range(low=_inward(reach[0], depth), high=_inward(reach[1], depth)),
             )
-        ends = [(end + centre) / 2 for end in ends]
-    return _point(ask.stone)
+    return _point(_shown((centre * ratio, centre, depth)))
 
 
 def _inward(value: float, centre: float) -> float:
@@ -477,15 +509,15 @@ def _level(ready: Bench) -> float:
 def _depths(
     ready: Bench,
     hope: _Hope,
-    ask: Check,
+    size: Size,
     corners: Array,
     level: float,
     *,
     altered: bool,
 ) -> tuple[float, float] | None:
-    """Depths [mm] at which every corner holds, about the depth asked for; None if none."""
+    """Depths [mm] at which every corner holds, about that of the size; None if none."""
     least, _, most = depth_limits(hope.spot.figure.style)
-    width, share = ask.stone.width_mm, hope.share
+    width, share = size[1], hope.share
     below = share + np.array([0.3, 1.0]) * (min(least, share) - share)
     above = share + np.array([0.2, 0.5, 1.0]) * (max(most, share) - share)
     trials = np.concatenate([[share], below, above]) * width

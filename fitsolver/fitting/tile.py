@@ -27,7 +27,7 @@ ROWS = 4104
 RATIOS_TO_ONE = 200
 # Ratios that differ by no more than this are the figure's own; by less than that, they are judged
 # with a given figure.
-SAME, ALIKE = 0.002, 0.03
+SAME, ALIKE = 0.004, 0.03
 # A wall that leans less is judged once, not at the height that the first round finds.
 UPRIGHT = 0.005
 
@@ -71,7 +71,7 @@ def chances(
     and after alteration. `figure` is the style at a ratio about which most sizes lie; those far off
     get figures of their own. Leaning metal is centred in at one height of the girdle,
     `girdle_z_mm`; each draw's gaps are judged at its own. `kept` keeps placements for other styles
-    of the outline, which are asked about the same sizes.
+    of the outline, which are asked about the same sizes; they are centred with a usual girdle.
     """
     draws = min(draws, ready.seats.count - 1)
     ratios = sizes_mm[:, 0] / sizes_mm[:, 1]
@@ -100,10 +100,12 @@ def _chances(
     middle = sizes[len(sizes) // 2]
     nominal = len(sizes_mm) // 2 * (draws + 1)
 
+    girdle = middle.girdle if kept is None else USUAL_GIRDLE * middle.width
+
     def made() -> Placement:
         spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(sizes_mm)))
         return place(
-            figure, spots, middle.length, middle.width, USUAL_GIRDLE * middle.width,
+            figure, spots, middle.length, middle.width, girdle,
             bounds(spots, ready.allowances), turn_rad=turn_rad, girdle_z=girdle_z_mm,
             nominal=nominal, strained=_parted(figure, sizes_mm[:, 0] / sizes_mm[:, 1]),
         )  # fmt: skip

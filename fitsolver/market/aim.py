@@ -1,9 +1,4 @@
-"""The size to ask for at market: one well inside the sizes that seat, or what the money buys.
-
-`proposal.propose` works out the largest size that surely holds and grows the box of sizes about it,
-so that size stands in a corner of its own box. Nobody finds it to the hundredth: whoever asks for
-the middle may be offered a little more or a little less, and it still seats.
-"""
+"""The size to ask for at market: that of the proposal, or what the money buys."""
 
 from __future__ import annotations
 
@@ -49,26 +44,21 @@ def aimed(ready: Bench, item: Proposal, material: Material) -> Aimed:
     ready : Bench
         The mounting made ready; its mounting's budget, if it has one, says what the money buys.
     item : Proposal
-        From `proposal.propose`. Its rank was found at the largest size that holds, and stays.
+        From `proposal.propose`. Its rank was found at the size it asks for, and stays.
     material : Material
         What the stone is to be.
 
     Returns
     -------
     Aimed
-        The size is judged with all draws, like any single stone. Where the middle of the box does
-        not earn the verdict of the box itself, the proposal's own size stays.
+        The size is judged with all draws, like any single stone. Where what the money buys does
+        not earn the verdict of the box, the proposal's own size stays.
 
     """
     budget = ready.mounting.budget
     aim: Aim = "nearest" if item.verdict == "not decided" else "least work"
     if item.verdict == "seats":
         aim = "middle"
-        middle = tuple(
-            round((side.low + side.high) / 2, 2)
-            for side in (item.length_mm, item.width_mm, item.depth_mm)
-        )
-        item = _at(ready, item, material, middle)
     if budget is None:
         return Aimed(proposal=item, aim=aim, price=None)
     price = price_limit(budget, item, material)

@@ -77,7 +77,7 @@ def chosen(asked: Asked) -> Response:
     item = wanted(asked, task.answer)
     bench = bench_for(asked, page)
     from fitsolver.drawings.drawing import drawing_of
-    from fitsolver.page.ink import svg
+    from fitsolver.drawings.markup import svg
     from fitsolver.telling.report import NO_REASON
 
     rank = task.answer.wanted.index(item) + 1
@@ -263,8 +263,8 @@ def assumed_lines(items: Any) -> list[tuple[str, str, float, str, str]]:
 def outline_of(check: Check) -> Markup:
     """A small picture of the stone from above."""
     from fitsolver.drawings.figure import Board
+    from fitsolver.drawings.markup import svg
     from fitsolver.drawings.style_drawing import view_of
-    from fitsolver.page.ink import svg
 
     stone = check.stone
     pen = max(stone.length_mm / 88, stone.width_mm / 66)

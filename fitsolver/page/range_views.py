@@ -60,9 +60,9 @@ def range_of(
     readings: Readings, proposal: Proposal, item: Wanted, *, progress: Progress
 ) -> dict[str, Any]:
     """Work the range out: a job, which another process can do."""
+    from fitsolver.drawings.markup import svg
     from fitsolver.drawings.range_chart import range_chart
     from fitsolver.fitting.region import region
-    from fitsolver.page.ink import svg
     from fitsolver.telling.range_report import calibrated_words, depth_rows, extent_rows
 
     bench = kept_bench(readings)

@@ -373,7 +373,7 @@ def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) ->
     if known is None:
         return {"picture_of_seat": None, "assumed": (), "assumed_of": {}, "marks": _marks}
     from fitsolver.drawings.drawing import seat_drawing
-    from fitsolver.page.ink import svg
+    from fitsolver.drawings.markup import svg
     from fitsolver.telling.layout import words as in_words
 
     assumed = [

@@ -318,8 +318,8 @@ def _judged(
 ) -> dict[str, Any]:
     """Judge a stone, and hold a stated mass against its size."""
     from fitsolver.drawings.drawing import drawing_of
+    from fitsolver.drawings.markup import svg
     from fitsolver.fitting.solver import check
-    from fitsolver.page.ink import svg
     from fitsolver.telling.setting import cautions
 
     bench = bench_for(asked, page)

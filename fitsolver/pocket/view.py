@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import SHEET_PENS, Board
-from fitsolver.drawings.paint import svg
+from fitsolver.drawings.markup import svg
 from fitsolver.drawings.plan_view import plan
 from fitsolver.drawings.section_view import Key, section
 from fitsolver.drawings.set_stone import section_directions, set_stone
@@ -63,8 +62,8 @@ def view(ready: Bench, check: Check) -> View:
     order = np.argsort(around)
     far = np.interp(angles, around[order], np.hypot(*face[order].T), period=2 * np.pi)
     return View(
-        plan=_light(svg(seen)),
-        section=_light(svg(cut)),
+        plan=svg(seen),
+        section=svg(cut),
         letters=tuple((row.letter, row.name, row.value) for row in key.rows),
         centre=np.array([centre[0], -centre[1]]) / pen,
         face=far / pen,
@@ -79,15 +78,3 @@ def _hung(board: Board) -> tuple[Board, Array]:
     hung = Board(pen)
     hung.take(board.items, (float(step[0]), float(step[1])))
     return hung, step
-
-
-def _light(drawn: str) -> str:
-    """Write with fewer digits: a tenth of a pen is a quarter of a phone's pixel."""
-
-    def short(number: re.Match[str]) -> str:
-        return f"{float(number[0]):.1f}".removesuffix(".0")
-
-    def path(match: re.Match[str]) -> str:
-        return re.sub(r"\s+", " ", re.sub(r"-?\d+\.\d+", short, match[0]))
-
-    return re.sub(r' d="[^"]*"', path, drawn)

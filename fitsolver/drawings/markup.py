@@ -1,6 +1,6 @@
-"""Drawings as SVG for the page: drawn in milliseconds, coloured by the page's own style sheet.
+"""Drawings as SVG inside a page: made in milliseconds, coloured by the page's own style sheet.
 
-The files that `paint` writes carry their colours and letter shapes with them. On the page a
+The files that `paint` writes carry their colours and letter shapes with them. Inside a page a
 drawing follows light and dark mode and the reader's fonts, so its parts only carry their role.
 """
 
