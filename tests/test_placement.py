@@ -234,7 +234,7 @@ def test_a_rail_is_passed_where_the_pavilion_is_deepest():
         at = placed(shape, spots, 6.0, turn_rad=float(turn_rad))
         assert at.gallery_zeta is not None
         # Chords lie up to 0.003 mm inside the circle, 0.0004 of the pavilion's share.
-        assert at.gallery_zeta.max() == pytest.approx(expected, abs=1.5e-3)
+        assert at.gallery_zeta[0] == pytest.approx(expected, abs=1.5e-3)
 
 
 @pytest.mark.parametrize("name", ["heart-brilliant", "heart-cabochon"])

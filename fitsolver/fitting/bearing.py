@@ -89,7 +89,7 @@ class Ledge:
             zeta.append(Pavilion.over(self.form, places, self.nominal, self.other).share())
         under = np.tile(cover > 0, len(ALONG))
         down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
-        part, share = edge.ridge(zeta[0])
+        part, share = edge.ridge(zeta[0], following(zeta[0]))
         between = (cover > 0) & (following(cover) > 0) & self.wall.joined
         crossing = inner_z + part * (following(inner_z) - inner_z)
         return down, (np.where(between, crossing, -np.inf), share)
@@ -143,95 +143,134 @@ def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pavilion:
-    """The pavilion's facets over points (2, s, n) and the runs from each to the next, in widths.
+    """The pavilion's facets over points (2, s, n) and along the `way` from each to the next.
 
-    The share of depth over a point is the least of level - slope . point, at most 1; of all
-    facets only the few that come closest to being least over the nominal seat's points and
-    their next ones are kept: `slopes` (f, 2, n), `levels` (f, n). `gain` (s, n) is what a stone
-    longer than its form gains, as at the nominal seat's points.
+    Lengths are in widths. The share of depth over a point is the least of level - slope . point,
+    at most 1; of all facets only the few that come closest to being least over the nominal seat's
+    points and their next ones are kept: `slopes` (f, 2, n), `levels` (f, n). `gain` (s, n) is what
+    a stone longer than its form gains, as at the nominal seat's points, and `further` what it
+    gains more at the next ones.
     """
 
     form: Form
     points: Array
+    way: Array
     slopes: Array
     levels: Array
-    gain: Array | float = 0.0
+    gain: Array | None = None
+    further: Array | None = None
 
     @classmethod
     def over(cls, form: Form, points: Array, nominal: int, other: Longer | None = None) -> Pavilion:
         """The facets over points (2, s, n), of stones that may be longer than their form."""
-        facets = form.pavilion
+        facets, way = form.pavilion, following(points) - points
         steep = facets.normals / facets.slopes[:, None]
         level = facets.offsets / facets.slopes
         count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
         if count == 0:
-            return cls(form=form, points=points, slopes=steep, levels=level)
+            return cls(form=form, points=points, way=way, slopes=steep, levels=level)
         share = level - form.fold(points[:, nominal].T) @ steep.T
         over = share - share.min(axis=1, keepdims=True)
         over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
         chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
-        slopes = steep[chosen].transpose(0, 2, 1)
-        gain: Array | float = 0.0
+        gain = further = None
         if other is not None:
             gain = other.gain(form, points[:, nominal].T.astype(np.float64))
-        return cls(form=form, points=points, slopes=slopes, levels=level[chosen], gain=gain)
+            further = following(gain) - gain
+        return cls(
+            form=form, points=points, way=way, slopes=steep[chosen].transpose(0, 2, 1),
+            levels=level[chosen], gain=gain, further=further,
+        )  # fmt: skip
 
-    def share(self, way: Array | float = 0.0) -> Array:
-        """How deep the pavilion is over its points, or some way (2, s, n) beside them, (s, n)."""
+    def share(self, part: Array | float = 0.0) -> Array:
+        """How deep the pavilion is over its points, or a part of the way from them, (s, n)."""
         if len(self.levels) == 0:
             return np.ones_like(self.points[0])
-        rise = greatest(self.form, self.points + way, self.slopes, self.levels)
-        return np.minimum(self.gain - rise, 1.0, out=rise)
+        here = self.points if isinstance(part, float) and part == 0 else (
+            self.points + part * self.way
+        )  # fmt: skip
+        share = -greatest(self.form, here, self.slopes, self.levels)
+        if self.gain is not None and self.further is not None:
+            share += self.gain + part * self.further
+        return np.minimum(share, 1.0, out=share)
 
-    def ridge(self, start: Array) -> tuple[Array, Array]:
+    def deepest(self) -> Array:
+        """The greatest share of depth over its points and anywhere between them, (s,)."""
+        share = self.share()
+        most: Array = share.max(axis=1)
+        if len(self.levels) == 0:
+            return most
+        # No run reaches higher than from both its ends at the slope of its steepest facet.
+        least, largest = self.way.min(axis=1), self.way.max(axis=1)
+        if self.form.mirrored:
+            largest = np.maximum(largest, -least)
+            least = -largest
+        along = np.abs(np.einsum("fkn,kn->fn", self.slopes, (least + largest) / 2))
+        astray = np.einsum("fkn,kn->fn", np.abs(self.slopes), (largest - least) / 2)
+        reach = (along + astray).max(axis=0, initial=0.0).astype(share.dtype)
+        if self.further is not None:
+            reach = reach + np.abs(self.further).max(axis=0)
+        may = (share + following(share) + reach) / 2 > most[:, None]
+        runs = np.flatnonzero(may.any(axis=0))
+        if len(runs) == 0:
+            return most
+        few, stop = self._along(runs), following(share)[:, runs]
+        highest: Array = few.ridge(share[:, runs], stop, most)[1].max(axis=1)
+        return np.maximum(most, highest)
+
+    def ridge(self, start: Array, stop: Array, over: Array | None = None) -> tuple[Array, Array]:
         """Where between its points and the next the pavilion is deepest: (part, share), (s, n).
 
-        `start` is its share of depth over the points. Along a run the share is the least of
-        straight lines. The lines that are least at its two ends cross at a first guess; the line
-        that is least there takes the place of one of them for the second.
+        `start` and `stop` are its share of depth over the points and the next. Along a run the
+        share is the least of straight lines. The lines that are least at its two ends cross at a
+        first guess; the line that is least there takes the place of one of them for the second.
+        With `over` (s,) only runs that may reach above it are looked into.
         """
         small = _SMALL[self.points.dtype.itemsize]
-        way = following(self.points) - self.points
-        stop = following(start)
-        gain = (self.share(small * way) - start) / small
-        loss = (stop - self.share((1 - small) * way)) / small
+        gain = (self.share(small) - start) / small
+        loss = (stop - self.share(1 - small)) / small
         crosses = (gain > 0) & (loss < 0)
+        if over is not None:
+            part = np.divide(stop - loss - start, gain - loss, out=gain.copy(), where=crosses)
+            crosses &= start + part * gain > over[:, None]
         # Most runs lie under one facet and cross no ridge in any seat.
         runs = np.flatnonzero(crosses.any(axis=0))
         part, share = np.zeros_like(start), start.copy()
-        if len(runs) == 0:
-            return part, share
-        few = replace(
-            self,
-            points=self.points[..., runs],
-            slopes=self.slopes[..., runs],
-            levels=self.levels[..., runs],
-            gain=self.gain if isinstance(self.gain, float) else self.gain[:, runs],
-        )
-        there, highest = few._highest(
-            way[..., runs], start[:, runs], stop[:, runs], gain[:, runs], loss[:, runs],
-            crosses[:, runs], small,
-        )  # fmt: skip
-        part[:, runs], share[:, runs] = there, highest
+        if len(runs):
+            part[:, runs], share[:, runs] = self._along(runs)._highest(
+                start[:, runs], stop[:, runs], gain[:, runs], loss[:, runs], crosses[:, runs], small
+            )
         return part, share
 
+    def _along(self, runs: NDArray[np.int64]) -> Pavilion:
+        """The same along some of the runs."""
+        return replace(
+            self,
+            points=self.points[..., runs],
+            way=self.way[..., runs],
+            slopes=self.slopes[..., runs],
+            levels=self.levels[..., runs],
+            gain=None if self.gain is None else self.gain[:, runs],
+            further=None if self.further is None else self.further[:, runs],
+        )
+
     def _highest(
-        self, way: Array, start: Array, stop: Array, gain: Array, loss: Array,
-        crosses: NDArray[np.bool_], small: float,
+        self, start: Array, stop: Array, gain: Array, loss: Array, crosses: NDArray[np.bool_],
+        small: float,
     ) -> tuple[Array, Array]:  # fmt: skip
         """Where two lines of each run cross, and again with the line that is least there."""
         gain, loss = np.where(crosses, gain, 1.0), np.where(crosses, loss, -1.0)
         # Both lines by their height at the run's beginning.
         rising, falling = start, stop - loss
         part = np.clip((falling - rising) / (gain - loss), 0.0, 1.0)
-        share = self.share(part * way)
-        slope = (self.share((part + small) * way) - share) / small
+        share = self.share(part)
+        slope = (self.share(part + small) - share) / small
         own = share - part * slope
         climbs = slope > 0
         gain, loss = np.where(climbs, slope, gain), np.where(climbs, loss, slope)
         rising, falling = np.where(climbs, own, rising), np.where(climbs, falling, own)
         again = np.clip((falling - rising) / np.maximum(gain - loss, small), 0.0, 1.0)
-        better = self.share(again * way)
+        better = self.share(again)
         part = np.where(better > share, again, part)
         share = np.maximum(better, share)
         return np.where(crosses, part, 0.0), np.where(crosses, share, start)

@@ -74,10 +74,10 @@ class Placement:
     `height` (s, n) or (s, 1) and closes in by `inward` (s, n) with every millimetre up. `cover`
     (s, n) of ledge under the outline, inf where no ledge is left; `contact_z`, `contact_zeta`
     (s, c) heights of ledge points under the stone and how deep the pavilion is over them, as a
-    share of its whole depth, first those `ALONG` each station's line; `gallery_zeta` (s, m) how
-    deep it is over each stretch of the rail; `shift` (s, 2) in the turned stone's frame. `drift`
-    says how far a stone's middle goes along its length as it gets longer; None where stones are
-    squeezed to their form instead.
+    share of its whole depth, first those `ALONG` each station's line; `gallery_zeta` (s,) how
+    deep it is over the rail, where it is deepest; `shift` (s, 2) in the turned stone's frame.
+    `drift` says how far a stone's middle goes along its length as it gets longer; None where
+    stones are squeezed to their form instead.
     """
 
     form: Form
@@ -334,9 +334,8 @@ def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
         contact_z = np.hstack([z for z, _ in contacts])
         contact_zeta = np.hstack([zeta for _, zeta in contacts])
     if seats.gallery is not None:
-        pavilion = Pavilion.over(form, seen.plan(seats.gallery) - at, nominal, other)
-        share = pavilion.share()
-        gallery_zeta = np.maximum(share, pavilion.ridge(share)[1])
+        rail = seen.plan(seats.gallery) - at
+        gallery_zeta = Pavilion.over(form, rail, nominal, other).deepest()
     return replace(
         placement,
         form=form,

@@ -321,8 +321,8 @@ def _cut(
     rail = None
     if placement.gallery_zeta is not None and seats.gallery_z is not None:
         clear_rail = allowances["gallery_clearance_mm"]
-        under = bottom[:, None] - pavilion[:, None] * placement.gallery_zeta
-        rail = (under - seats.gallery_z[:, None]).min(axis=1) - clear_rail
+        under = bottom - pavilion * placement.gallery_zeta
+        rail = under - seats.gallery_z - clear_rail
         add("gallery clearance", rail, clear_rail)
     if seats.mouth is not None:
         play = allowances["mouth_play_min_mm"]
@@ -352,7 +352,7 @@ def _uncut(
     clear = allowances[f"culet_clearance_{seats.back}_mm"]
     lowest = seats.floor_z + clear + pavilion
     if placement.gallery_zeta is not None and seats.gallery_z is not None:
-        rail = (seats.gallery_z[:, None] + pavilion[:, None] * placement.gallery_zeta).max(axis=1)
+        rail = seats.gallery_z + pavilion * placement.gallery_zeta
         lowest = np.maximum(lowest, rail + allowances["gallery_clearance_mm"])
     need = metal_needed_mm(placement, crown, allowances)
     highest = seats.top.min(axis=1) - need - girdle

@@ -305,18 +305,18 @@ def _row_spans(
         span = outline.support(points, normal), core(normal)
         return normal, (span, span)
     angles = np.asarray(row.directions_deg)
-
-    def touched(step_deg: float) -> Array:
-        return outline.contact(points, _directions(tuple(angles + step_deg), points, ratio))
-
-    chord = touched(max(reaches)) - touched(-max(reaches))
+    steps = sorted({sense * reach for reach in reaches for sense in (1.0, -1.0)})
+    every = np.concatenate([angles + step for step in steps])
+    met = outline.contact(points, _directions(tuple(every), points, ratio))
+    touched = dict(zip(steps, np.split(met, len(steps)), strict=True))
+    chord = touched[max(reaches)] - touched[-max(reaches)]
     size = np.linalg.norm(chord, axis=1)[:, None]
     # At a sharp point both ends fall together: there the direction asked for is kept.
     square = np.column_stack([chord[:, 1], -chord[:, 0]]) / np.maximum(size, 1e-6)
     normal = np.where(size > 1e-6, square, normal)
     nothing = core(normal)
     outer, inner = (
-        np.einsum("ij,ij->i", normal, touched(step) + touched(-step)) / 2 for step in reaches
+        np.einsum("ij,ij->i", normal, touched[step] + touched[-step]) / 2 for step in reaches
     )
     return normal, ((outer, nothing), (inner, nothing))
 
