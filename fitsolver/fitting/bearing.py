@@ -87,7 +87,7 @@ class Ledge:
             places = self.inner + part * end * out
             z.append(inner_z + part * end * (outer_z - inner_z))
             zeta.append(Pavilion.over(self.form, places, self.nominal, self.other).share())
-        under = np.tile(cover > 0, len(ALONG))
+        under = np.concatenate([cover > 0] * len(ALONG), axis=1)
         down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
         part, share = edge.ridge(zeta[0], following(zeta[0]))
         between = (cover > 0) & (following(cover) > 0) & self.wall.joined
@@ -119,11 +119,11 @@ class Ledge:
         count = min(_CORNERS, len(rim))
         highest = np.argpartition(-z, count - 1, axis=0)[:count]
         best = np.full_like(out_x, -np.inf)
-        found, zeta = best.copy(), np.zeros_like(best)
+        found, zeta = best.copy(order="K"), np.zeros_like(best)
         for vertex in highest:
             x, y = rim[vertex].T
             z = _on_the_ledge(fields, x, y)
-            rest = z + depth[:, None] * share[vertex]
+            rest = z + (share[vertex][:, None] * depth).T
             better = self.wall.joined & (rest > best)
             best = np.where(better, rest, best)
             found, zeta = np.where(better, z, found), np.where(better, share[vertex], zeta)
@@ -231,11 +231,13 @@ class Pavilion:
         loss = (stop - self.share(1 - small)) / small
         crosses = (gain > 0) & (loss < 0)
         if over is not None:
-            part = np.divide(stop - loss - start, gain - loss, out=gain.copy(), where=crosses)
+            part = np.divide(
+                stop - loss - start, gain - loss, out=np.zeros_like(gain), where=crosses
+            )
             crosses &= start + part * gain > over[:, None]
         # Most runs lie under one facet and cross no ridge in any seat.
         runs = np.flatnonzero(crosses.any(axis=0))
-        part, share = np.zeros_like(start), start.copy()
+        part, share = np.zeros_like(start), start.copy(order="K")
         if len(runs):
             part[:, runs], share[:, runs] = self._along(runs)._highest(
                 start[:, runs], stop[:, runs], gain[:, runs], loss[:, runs], crosses[:, runs], small

@@ -81,7 +81,7 @@ def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
     outline, or of pavilion facets.
     """
     x, y = points[0], np.abs(points[1]) if form.mirrored else points[1]
-    best = np.full(x.shape, -np.inf, dtype=x.dtype)
+    best: Array = np.full_like(x, -np.inf)
     here, more = np.empty_like(best), np.empty_like(best)
     slopes, levels = slopes.astype(x.dtype, copy=False), levels.astype(x.dtype, copy=False)
     for slope, level in zip(slopes, levels, strict=True):
@@ -178,7 +178,7 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
     to_x += to_y
     part = np.divide(to_x, metal.length**2, out=to_x)
     squarely = metal.joined & (part > 0) & (part < 1)
-    return np.asarray(np.minimum(gap, -off, out=gap.copy(), where=squarely))
+    return np.asarray(np.minimum(gap, -off, out=gap.copy(order="K"), where=squarely))
 
 
 def _hull(form: Form) -> Array:

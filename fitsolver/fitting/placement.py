@@ -378,7 +378,8 @@ class _View:
         across = 1 / self.width[:, None]
         along = self.form.length_ratio / self.length[:, None]
         x, y = points[..., 0], points[..., 1]
-        turned = np.empty((2, len(self.width), x.shape[1]), dtype=self.width.dtype)
+        # Samples lie next to each other in memory, here and in all that is made of it.
+        turned = np.empty((2, x.shape[1], len(self.width)), self.width.dtype).transpose(0, 2, 1)
         np.multiply(x, c * along, out=turned[0])
         np.multiply(y, c * across, out=turned[1])
         if self.turn_rad != 0:
@@ -445,8 +446,12 @@ def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
     def toward(stations: Indices) -> Array:
         """Directions (2, s, k) of the least gaps of some stations (s, k)."""
         nearer = _at(near, stations) < _at(gap, stations)
-        square = metal.outward[:, np.arange(len(stations))[:, None], stations]
-        return np.asarray(np.where(nearer, square, normal[:, stations]))
+        square = np.stack([_at(side, stations) for side in metal.outward])
+        return np.asarray(np.where(nearer, square, fixed(normal, stations)))
+
+    def fixed(vectors: Array, stations: Indices) -> Array:
+        """Vectors (2, n) of some stations (s, k), (2, s, k)."""
+        return vectors[:, stations.T].transpose(0, 2, 1)
 
     bounds = plan.bounds
     low, high = bounds.gap_low, bounds.gap_high
@@ -463,7 +468,7 @@ def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
             far = _at(near, wide), toward(wide)
         else:
             wide = _tightest(-gap, _SECTORS)
-            far = _at(gap, wide), normal[:, wide]
+            far = _at(gap, wide), fixed(normal, wide)
         fields = [(_at(near, tight) - low, toward(tight)), (high - far[0], -far[1])]
     if plan.inner is not None:
         inner = plan.inner - shift[..., None]
@@ -474,7 +479,9 @@ def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
         thin = _tightest(cover, _SECTORS)
         other = -distance(form, inner, tried[1:])
         sides = plan.normals(inner, first), plan.normals(inner, second)
-        along = np.where(_at(other, thin) > _at(cover, thin), *(side[:, thin] for side in sides))
+        along = np.where(
+            _at(other, thin) > _at(cover, thin), *(fixed(side, thin) for side in sides)
+        )
         fields.append((_at(cover, thin) - bounds.cover_low, -along))
     slack = np.concatenate([field[0] for field in fields], axis=1)
     return slack, np.concatenate([field[1] for field in fields], axis=2)
@@ -489,12 +496,18 @@ def _tightest(slack: Array, sectors: int) -> Indices:
     """Where the least of (s, n) is in every sector of the round, (s, k)."""
     count = slack.shape[1]
     size = -(-count // sectors)
-    table = np.minimum(np.arange(0, count, size)[:, None] + np.arange(size), count - 1)
-    chosen: Indices = table[np.arange(len(table)), slack[:, table].argmin(axis=2)]
-    return chosen
+    first, *others = np.minimum(np.arange(0, count, size) + np.arange(size)[:, None], count - 1)
+    least = slack.T[first]
+    chosen = np.broadcast_to(first[:, None], least.shape)
+    for beside in others:
+        here = slack.T[beside]
+        less = here < least
+        least = np.where(less, here, least)
+        chosen = np.where(less, beside[:, None], chosen)
+    return chosen.T
 
 
 def _at(values: Array, stations: Indices) -> Array:
-    # Quicker for few samples than numpy's take_along_axis.
-    chosen: Array = values[np.arange(len(values))[:, None], stations]
-    return chosen
+    """Values (s, n) of some stations (s, k), samples next to each other in memory."""
+    chosen: Array = values.T[stations.T, np.arange(len(values))]
+    return chosen.T

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,9 +87,14 @@ class Seats:
 
     def opening_at(self, z: Array) -> Array:
         """The wall's or claws' inner faces at heights z (s,) or (s, n), shape (s, n, 2) [mm]."""
-        height = z if z.ndim == 2 else z[:, None]
-        inward = height * self.lean
-        shifted: Array = self.opening - inward[..., None] * self.outward
+        inward = (z if z.ndim == 2 else z[:, None]) * self.lean
+        outward = self.outward.astype(self.opening.dtype, copy=False)
+        # Samples lie next to each other in memory, as in `rows`.
+        across, stations = np.broadcast_shapes(inward.shape, self.opening.shape[:2])
+        shifted = np.empty((2, stations, across), self.opening.dtype).transpose(2, 1, 0)
+        for axis in (0, 1):
+            np.multiply(inward, outward[:, axis], out=shifted[..., axis])
+            np.subtract(self.opening[..., axis], shifted[..., axis], out=shifted[..., axis])
         return shifted
 
     def single(self) -> Seats:
@@ -105,15 +110,21 @@ class Seats:
     def rows(self, chosen: NDArray[np.int64]) -> Seats:
         """Return the samples of the given numbers, in that order, repeats allowed.
 
-        Without `parameters`: tables of sizes repeat draws by the thousand.
+        Without `parameters`: tables of sizes repeat draws by the thousand. Samples lie next to each
+        other in memory, as it is quickest for many of them.
         """
         by_sample = {
-            field.name: getattr(self, field.name)[chosen]
+            field.name: _samples_last(getattr(self, field.name)[chosen])
             for field in fields(self)
             if field.name not in ("outward", "claw", "ledge_after", "parameters")
             and isinstance(getattr(self, field.name), np.ndarray)
         }
         return replace(self, parameters=self.parameters[:0], **by_sample)
+
+
+def _samples_last(values: Any) -> Any:
+    """Values (s, ...) as they are, their samples next to each other in memory."""
+    return np.moveaxis(np.ascontiguousarray(np.moveaxis(values, 0, -1)), -1, 0)
 
 
 def seats(belief: Belief, samples: int) -> Seats:
