@@ -172,11 +172,12 @@ def fitted(
     turn_rad: float,
     girdle_z: float | Array | None = None,
     nominal: int = 0,
+    strained: bool = False,
 ) -> tuple[Placement, Requirements]:
     """Place a form and work out its requirements, leaning metal judged at `girdle_z`."""
     placed = place(
         figure, spots, sizes.length, sizes.width, sizes.girdle, bounds(spots, allowed),
-        turn_rad=turn_rad, girdle_z=girdle_z, nominal=nominal,
+        turn_rad=turn_rad, girdle_z=girdle_z, nominal=nominal, strained=strained,
     )  # fmt: skip
     return placed, requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, allowed)
 

@@ -150,7 +150,7 @@ def poses(
             for _ in range(2 if np.abs(ready.best.lean).max() > UPRIGHT else 1):
                 _, needs = fitted(
                     figure, ready.best, sizes, ready.allowances, each, bottom,
-                    nominal=len(group) // 2,
+                    nominal=len(group) // 2, strained=_parted(figure, ratios[group]),
                 )  # fmt: skip
                 bottom = needs.girdle_bottom
             scores.append(np.min(list(needs.margins.values()), axis=0))
