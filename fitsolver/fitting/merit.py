@@ -104,8 +104,10 @@ def tips_guarded(ready: Bench, stone: Stone, turn_rad: float) -> float:
     """
     from fitsolver.stones.outline import tips
 
-    points = tips(stone.outline_mm)
-    if ready.mounting.holds == "wall" or not len(points):
+    if ready.mounting.holds == "wall":
+        return 1.0
+    points = tips(stone.form.outline) * stone.width_mm
+    if not len(points):
         return 1.0
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     points = points @ np.array([[c, s], [-s, c]])

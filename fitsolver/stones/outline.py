@@ -30,6 +30,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -437,8 +438,15 @@ def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
     """Sharp tips of an outline, shape (k, 2).
 
     A tip is where the outline turns by at least `least_deg` over a stretch of `within` times its
-    width to either side: a corner, or a point rounded too little to matter.
+    width to either side: a corner, or a point rounded too little to matter. Kept, as many cuts
+    have one outline.
     """
+    return _tips(np.ascontiguousarray(points).tobytes(), least_deg, within)
+
+
+@lru_cache(maxsize=128)
+def _tips(content: bytes, least_deg: float, within: float) -> Array:
+    points = np.frombuffer(content).reshape(-1, 2)
     turn = _turns(points)
     x, y = (side[:, None] - side for side in points.T)
     near = x * x + y * y <= (within * float(np.ptp(points[:, 1]))) ** 2
@@ -447,6 +455,7 @@ def tips(points: Array, least_deg: float = 50.0, within: float = 0.03) -> Array:
     best = np.where(near, total[None], -np.inf).max(axis=1)
     sharp = (total >= np.deg2rad(least_deg)) & (total >= best - 1e-12)
     chosen: Array = points[sharp]
+    chosen.setflags(write=False)  # it is shared
     return chosen
 
 
