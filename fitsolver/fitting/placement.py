@@ -112,13 +112,22 @@ class Placement:
     def girdle_bottom(self, pavilion: Array) -> Array:
         """Height of the girdle's lower plane at rest, for pavilion depths (s,) [mm].
 
-        The stone is lowered until the first ledge point touches: max over points of
-        z + pavilion x zeta. -inf where nothing is under it.
+        The stone is lowered until the first ledge point touches: the greatest of `rests`. -inf
+        where nothing is under it.
+        """
+        rest: Array = self.rests(pavilion).max(axis=1)
+        return rest
+
+    def rests(self, pavilion: Array) -> Array:
+        """Heights of the girdle's lower plane at which ledge points touch, z + pavilion x zeta.
+
+        For pavilion depths (s,) [mm], shape (s, c).
         """
         if self.contact_z is None or self.contact_zeta is None:
             raise ValueError("an uncut seat has no ledge to rest on")
-        rest: Array = (self.contact_z + pavilion[:, None] * self.contact_zeta).max(axis=1)
-        return rest
+        rests: Array = pavilion[:, None] * self.contact_zeta
+        rests += self.contact_z
+        return rests
 
 
 Kept = dict[tuple[float | int | bytes, ...], Placement]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -289,7 +290,8 @@ def _cut(
             rooms[name] = np.minimum(room, spare) if name == "girdle gap" else room
             altered[name] = margin + rooms[name]
 
-    bottom = placement.girdle_bottom(pavilion)
+    rests = placement.rests(pavilion)
+    bottom = rests.max(axis=1)
     bottom = np.where(np.isfinite(bottom), bottom, seats.floor_z + pavilion)
     gap, near, entry = placement.clearances(bottom, girdle)
     gives = "claw_give_mm" if claws else "rim_give_mm"
@@ -310,7 +312,7 @@ def _cut(
     if not seats.ledge_after.all():
         add("ledge arc", *_carried(placement, allowances))
     tolerated = allowances["bearing_gap_max_mm"]
-    add("bearing match", tolerated - _bearing_gap(placement, pavilion), tolerated)
+    add("bearing match", tolerated - _bearing_gap(placement.seats, rests), tolerated)
     need = metal_needed_mm(placement, crown, allowances)
     above = seats.top.min(axis=1) - bottom - girdle - need
     closes = _closing_allowance(placement)
@@ -490,21 +492,17 @@ def _per_claw(field: Array, join: np.ufunc) -> Array:
     return joined
 
 
-def _bearing_gap(placement: Placement, pavilion: Array) -> Array:
+def _bearing_gap(seats: Seats, rests: Array) -> Array:
     """How far ledge and pavilion part over the bearing's width, typical of the round, (s,) [mm].
 
-    Along each station's line down the ledge: highest less lowest of z + pavilion x zeta, the two
-    surfaces' difference; the mean of all stations.
+    Along each station's line down the ledge: highest less lowest of the heights (s, c) at which
+    the stone `rests` on them, the two surfaces' difference; the mean of all stations.
     """
-    assert placement.contact_z is not None
-    assert placement.contact_zeta is not None
-    stations = placement.gap.shape[1]
-    count = stations * len(ALONG)
-    rest = placement.contact_z[:, :count] + pavilion[:, None] * placement.contact_zeta[:, :count]
-    parts = [rest[:, k : k + stations] for k in range(0, count, stations)]
+    stations = len(seats.claw)
+    parts = [rests[:, k * stations : (k + 1) * stations] for k in range(len(ALONG))]
     under = np.isfinite(parts[0])
-    highest, lowest = np.maximum.reduce(parts), np.minimum.reduce(parts)
+    highest, lowest = reduce(np.maximum, parts), reduce(np.minimum, parts)
     parted = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
     mean: Array = parted.mean(axis=1)
     # Where no ledge is left nothing parts.
-    return mean / float(placement.seats.has_ledge.mean())
+    return mean / float(seats.has_ledge.mean())
