@@ -232,16 +232,14 @@ def place(
         cut=seats.state == "cut",
         nominal=nominal,
     )
-    shift = _shift(plan)
+    longer = (length / width / form.length_ratio - 1)[:, None] if strained else None
+    shift, strain = _shift(plan, longer)
     at = shift[..., None]
     metal = metal.moved(at)
     tried = plan.nearest(metal.points)
     gap = distance(form, metal.points, with_neighbours(form, tried))
     near = nearest_of_run(metal, gap, plan.facing)
-    strain = None
-    if strained:
-        longer = (length / width / form.length_ratio - 1)[:, None]
-        strain = _Strain.of(plan, longer, metal.points, tried[0])
+    if strain is not None:
         gap, near = (strain.relieved(each, metal.points, tried[0]) for each in (gap, near))
     gap *= width[:, None]
     near *= width[:, None]
@@ -296,21 +294,22 @@ class _Strain:
 
     @classmethod
     def of(cls, plan: _Plan, longer: Array, points: Array, nearest: Indices) -> _Strain:
-        """The strain of stones among metal at points (2, s, n)."""
-        unshifted = cls(plan=plan, longer=longer, drift=0.0)
-        shape, x = unshifted._shape(points), plan.normals(points, nearest)[0]
-        return replace(unshifted, drift=float(shape @ x / max(x @ x, 1e-9)))
+        """The strain of stones among metal at the nominal seat's points (2, n)."""
+        x = plan.form.unfold(plan.form.normals[nearest], points.T)[:, 0]
+        strain = cls(plan=plan, longer=longer, drift=0.0)
+        drift = float(strain._shape(points) @ x) / max(float(x @ x), 1e-9)
+        return replace(strain, drift=drift)
 
     def relieved(self, gap: Array, points: Array, nearest: Indices) -> Array:
         """Gaps (s, n) of points (2, s, n) as they are where the stone is not squeezed."""
         x = self.plan.normals(points, nearest)[0]
-        shape = (self._shape(points) - self.drift * x).astype(gap.dtype)
+        here = points[:, self.plan.nominal].astype(np.float64)
+        shape = (self._shape(here) - self.drift * x).astype(gap.dtype)
         return np.asarray(gap + self.longer * (shape + x**2 * gap))
 
-    def _shape(self, points: Array) -> Array:
-        """What gaps in the nominal seat gain but for being stretched, over the gain in length."""
-        form, here = self.plan.form, points[:, self.plan.nominal].astype(np.float64)
-        other = longer_form(form)
+    def _shape(self, here: Array) -> Array:
+        """What gaps at points (2, n) gain but for being stretched, over the gain in length."""
+        form, other = self.plan.form, longer_form(self.plan.form)
         part = other.length_ratio / form.length_ratio - 1
         off, x = distance_of(form, here)
         true, _ = distance_of(other, here * [[1 + part], [1.0]])
@@ -409,29 +408,35 @@ def _one_piece(seats: Seats) -> NDArray[np.bool_]:
     return joined
 
 
-def _shift(plan: _Plan) -> Array:
-    """Where the stone centres in every seat, (2, s)."""
+def _shift(plan: _Plan, longer: Array | None) -> tuple[Array, _Strain | None]:
+    """Where the stone centres in every seat, (2, s), and its strain where it is `longer` (s, 1)."""
     alone = plan.alone()
     low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
     points = alone.metal.points
     here: Array = (points.min(axis=2) + points.max(axis=2) - (low + high)[:, None]) / 2
     here, settled = _centred(alone, here, _ROUNDS)
+    strain = None
+    if longer is not None:
+        there = alone.metal.points - here[..., None]
+        strain = _Strain.of(plan, longer, there[:, 0], alone.nearest(there)[0])
     if plan.metal.points.shape[1] == 1:
-        return here
+        return here, strain
     # In the others the metal's middle is as far from the stone's, to begin with.
     mean = plan.metal.points.mean(axis=2)
     start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
     if not settled:  # they swing as well
-        return _centred(plan, start, _ROUNDS_OF_ALL)[0]
-    return start + widest_least(*_slacks(plan, start))
+        return _centred(plan, start, _ROUNDS_OF_ALL, strain)[0], strain
+    return start + widest_least(*_slacks(plan, start, strain)), strain
 
 
-def _centred(plan: _Plan, start: Array, rounds: int) -> tuple[Array, bool]:
+def _centred(
+    plan: _Plan, start: Array, rounds: int, strain: _Strain | None = None
+) -> tuple[Array, bool]:
     """Step by step from `start` (2, s) to where the least slack is widest; whether all settled."""
     here = best = start
     most, before = np.full(start.shape[1], -np.inf), np.zeros_like(start)
     for _ in range(rounds):
-        slack, along = _slacks(plan, here)
+        slack, along = _slacks(plan, here, strain)
         least = slack.min(axis=1)
         best, most = np.where(least > most, here, best), np.maximum(least, most)
         step = widest_least(slack, along)
@@ -440,16 +445,18 @@ def _centred(plan: _Plan, start: Array, rounds: int) -> tuple[Array, bool]:
         here, before = here + step, step
         if np.abs(step).max() < _SETTLED:
             return here, True
-    last = _slacks(plan, here)[0].min(axis=1)
+    last = _slacks(plan, here, strain)[0].min(axis=1)
     return np.where(last > most, here, best), False
 
 
-def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
+def _slacks(plan: _Plan, shift: Array, strain: _Strain | None = None) -> tuple[Array, Array]:
     """Clearances to widen (s, k), stations' tightest, and their directions (2, s, k) at `shift`."""
     form, metal = plan.form, plan.metal.moved(shift[..., None])
     tried = plan.nearest(metal.points)
     gap = distance(form, metal.points, tried)
     near = nearest_of_run(metal, gap, plan.facing)
+    if strain is not None:
+        gap, near = (strain.relieved(each, metal.points, tried[0]) for each in (gap, near))
     normal = plan.normals(metal.points, tried[0])
 
     def toward(stations: Indices) -> Array:
@@ -483,6 +490,8 @@ def _slacks(plan: _Plan, shift: Array) -> tuple[Array, Array]:
         inner = plan.inner - shift[..., None]
         first, second = tried = plan.nearest(inner, 2)
         cover = -distance(form, inner, tried)
+        if strain is not None:
+            cover = -strain.relieved(-cover, inner, first)
         if plan.bare is not None:
             cover[:, plan.bare] = _AMPLE
         thin = _tightest(cover, _SECTORS)
