@@ -41,6 +41,7 @@ LAYERS = (
     ("set_stone", "pose"),
     ("region",),
     ("proposal", "tilt", "unopened"),
+    ("box",),
     ("scan", "merit", "tile", "support", "zone"),
     ("solver", "seated"),
     ("hydrostatic",),

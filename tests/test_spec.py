@@ -16,8 +16,9 @@ import pytest
 from fitsolver import cli
 from fitsolver.commands.desk import Desk
 from fitsolver.commands.spec import day_of
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.merit import pavilion_angle_deg
-from fitsolver.fitting.proposal import Range, propose
+from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench, bench, check
 from fitsolver.market.budget import Bracket, Budget

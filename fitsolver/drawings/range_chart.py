@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import SHEET_PENS, TEXT_PENS, Board, Drawing, Role, wrapped
-from fitsolver.fitting.proposal import Range
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.region import Region, Setting
 
 Array = NDArray[np.float64]

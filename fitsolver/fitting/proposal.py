@@ -21,6 +21,17 @@ from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting import merit
+from fitsolver.fitting.box import (
+    CORNER_SAMPLES,
+    END_SAMPLES,
+    Box,
+    Range,
+    Size,
+    grown,
+    level_of,
+    point,
+    shown,
+)
 from fitsolver.fitting.placement import Kept
 from fitsolver.fitting.scan import Spot, depth_limits, scan
 from fitsolver.fitting.sizes import nominal_stone
@@ -44,32 +55,13 @@ COARSE_SAMPLES = 40
 COARSE_WIDTHS_MM = np.array([-0.33, -0.22, -0.13, -0.05, 0.03, 0.1, 0.19, 0.31])
 # Below this in the best estimate, alteration included, the draws are not worth asking [mm].
 HOPELESS_MM = -0.1
-# How much more than the verdict's level the corners of a quoted box must reach.
-GUARD = 0.015
 # Probabilities closer than this count as equal in the first look: 40 draws tell no more.
 NEAR_BEST = 0.03
-# Draws that judge the corners of a box; the size to ask for gets them all.
-BOX_SAMPLES = 128
-CURVE_SAMPLES = 40
-# How far its corners are drawn in, until they hold, as parts of the first guess.
-BOX_PARTS = 1.0, 0.7, 0.4, 0.15
 # Where a size is not sure to seat: ratios, as parts, and widths [mm] that are tried beside it.
 BESIDE = np.array([0.98, 0.99, 1.0, 1.01, 1.02])
 BESIDE_MM = np.array([-0.12, -0.08, -0.04, 0.0, 0.04, 0.08])
 # How many cuts are worked out in full unless said otherwise.
 LIMIT = 6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
-    """An interval of a length or weight, both ends included."""
-
-    low: float
-    high: float
-
-
-Box = tuple[Range, Range, Range]
-Size = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +156,10 @@ class _Hope:
     high_altered: float
     chance: float
     score: float
+
+    def reach(self, *, altered: bool) -> tuple[float, float]:
+        """Least and greatest width of the first look that seat [mm]."""
+        return (self.low_altered, self.high_altered) if altered else (self.low, self.high)
 
 
 def propose(
@@ -312,33 +308,52 @@ def _first_look(ready: Bench, which: CutStyle | str, kept: Kept) -> _Hope | Left
 
 def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Proposal] | LeftOut:
     """Work out the size to ask for, the box about it and the calibrated sizes of a style."""
+    hope, size, chance = _best_size(ready, hope)
+    hopeful = chance >= ready.allowances["seats_from_probability"]
+    found = (_sure(ready, hope, size) if hopeful else None) or _likeliest(ready, hope, size)
+    if isinstance(found, LeftOut):
+        return found
+    ask, box = found
+    wider = None
+    if ask.verdict == "seats":
+        stone = ask.stone
+        _, width, depth = size = shown((stone.length_mm, stone.width_mm, stone.depth_mm))
+        hope = replace(hope, width=width, share=depth / width)
+        wider = grown(ready, hope.spot, size, hope.reach(altered=True), altered=True)
+    return hope, _proposal(ready, hope, ask, box, wider, material)
+
+
+def _best_size(ready: Bench, hope: _Hope) -> tuple[_Hope, Size, float]:
+    """Find a size that does better than the first look's, and about how likely it seats as it is.
+
+    The hope comes back with that size.
+    """
     spot = hope.spot
     # Between the widths of the first look may lie one that does better.
     near = hope.width + np.array([0.0, -0.04, -0.02, 0.02, 0.04])
     sizes = np.outer(near, [spot.figure.length_ratio, 1.0])
     depths = near[:, None] * hope.share
     ordinary, after = chances(
-        ready, spot.figure, spot.turn, sizes, depths, CURVE_SAMPLES, spot.girdle_z
+        ready, spot.figure, spot.turn, sizes, depths, END_SAMPLES, spot.girdle_z
     )
-    level = ready.allowances["seats_from_probability"]
-    best = 0 if ordinary[0, 0] >= level + GUARD else int((ordinary + after).argmax())
+    level = level_of(ready)
+    best = 0 if ordinary[0, 0] >= level else int((ordinary + after).argmax())
     width = float(near[best])
     chance = float(ordinary[best, 0])
     size: Sequence[float] = (width * spot.figure.length_ratio, width, width * hope.share)
-    if chance < level + GUARD:
+    if chance < level:
         better = _better(ready, hope, chance + float(after[best, 0]))
         chance, size = better or (chance, size)
-    length, width, depth = size = _shown(size)
+    length, width, depth = read = shown(size)
     if abs(length / width / spot.figure.length_ratio - 1) > SAME:
         spot = replace(spot, figure=form(spot.figure.style, length / width))
-    hope = replace(hope, spot=spot, width=width, share=depth / width)
-    if chance >= level and (sure := _sure(ready, hope, size)) is not None:
-        ask, box = sure
-        stone = ask.stone
-        _, width, depth = size = _shown((stone.length_mm, stone.width_mm, stone.depth_mm))
-        hope = replace(hope, width=width, share=depth / width)
-        larger = _box(ready, hope, size, altered=True)
-        return hope, _proposal(ready, hope, ask, box, larger, material)
+    return replace(hope, spot=spot, width=width, share=depth / width), read, chance
+
+
+def _likeliest(ready: Bench, hope: _Hope, size: Size) -> tuple[Check, Box] | LeftOut:
+    """Judge a size that may not surely seat, and the box about it, or say why none seats."""
+    spot = hope.spot
+    length, width, depth = size
     ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
     if not ask.security.held:
         return _left_out(replace(spot, binding="security", score=0.0, room_mm=0.0))
@@ -348,34 +363,35 @@ def _in_full(ready: Bench, hope: _Hope, material: Material) -> tuple[_Hope, Prop
         short = max(0.0, worst.u_mm * 1.2816 - worst.margin_mm)
         room = worst.alteration_limit_mm
         return _left_out(replace(spot, binding=ask.binding, score=-short, room_mm=room))
-    wider: Box | None = None
-    box = _point(size)
-    if ask.verdict != "not decided":
-        box = _box(ready, hope, size, altered=ask.verdict != "seats")
+    if ask.verdict == "not decided":
+        return ask, point(size)
+    altered = ask.verdict != "seats"
+    box = grown(ready, spot, size, hope.reach(altered=altered), altered=altered)
     if ask.verdict == "seats":
-        wider = _box(ready, hope, size, altered=True)
-    return hope, _proposal(ready, hope, ask, box, wider, material)
+        ask = _middle(ready, hope, box) or ask
+    return ask, box
 
 
 def _sure(ready: Bench, hope: _Hope, size: Size) -> tuple[Check, Box] | None:
     """Judge the middle of the box about a size that surely seats; None if not both seat."""
     spot = hope.spot
     ordinary, _ = chances(
-        ready, spot.figure, spot.turn, np.array([size[:2]]), np.array([size[2:]]), BOX_SAMPLES,
+        ready, spot.figure, spot.turn, np.array([size[:2]]), np.array([size[2:]]), CORNER_SAMPLES,
         spot.girdle_z,
     )  # fmt: skip
-    if ordinary[0, 0] < _level(ready):
+    if ordinary[0, 0] < level_of(ready):
         return None
-    box = _box(ready, hope, size, altered=False, middling=True)
-    length, width, depth = _shown(tuple((side.low + side.high) / 2 for side in box))
-    ask = check(ready, spot.figure.style, length, width, depth, turn_rad=spot.turn, exact=False)
-    return (ask, box) if ask.verdict == "seats" else None
+    box = grown(ready, spot, size, hope.reach(altered=False), altered=False, middling=True)
+    ask = _middle(ready, hope, box)
+    return None if ask is None else (ask, box)
 
 
-def _shown(size: Sequence[float]) -> Size:
-    """A size [mm] as a caliper shows it."""
-    length, width, depth = (round(float(side), 2) for side in size)
-    return length, width, depth
+def _middle(ready: Bench, hope: _Hope, box: Box) -> Check | None:
+    """Judge the middle of a box with all draws; None if it does not seat."""
+    style, turn = hope.spot.figure.style, hope.spot.turn
+    length, width, depth = shown([(side.low + side.high) / 2 for side in box])
+    ask = check(ready, style, length, width, depth, turn_rad=turn, exact=False)
+    return ask if ask.verdict == "seats" else None
 
 
 def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, Size] | None:
@@ -389,13 +405,13 @@ def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, Size] | Non
     least, usual, _ = depth_limits(style)
     shares = np.array(sorted({hope.share, usual, (least + hope.share) / 2}))
     widths = hope.width + BESIDE_MM
-    level = ready.allowances["seats_from_probability"]
+    level = level_of(ready)
     beside = np.clip(hope.spot.figure.length_ratio * BESIDE, limits.low, limits.high)
     ratios = np.repeat(sorted(set(beside.tolist())), len(widths))
     wide = np.tile(widths, len(ratios) // len(widths))
     ordinary, after = chances(
         ready, hope.spot.figure, hope.spot.turn, np.column_stack([wide * ratios, wide]),
-        np.outer(wide, shares), CURVE_SAMPLES, hope.spot.girdle_z,
+        np.outer(wide, shares), END_SAMPLES, hope.spot.girdle_z,
     )  # fmt: skip
     # A depth unlike the one chosen first has to be worth it.
     strange = 0.02 * (np.abs(shares - hope.share) > 1e-9)
@@ -403,17 +419,12 @@ def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, Size] | Non
     for row, (width, ratio) in enumerate(zip(wide.tolist(), ratios.tolist(), strict=True)):
         for column, share in enumerate(shares.tolist()):
             chance = float(ordinary[row, column] - strange[column])
-            seats = chance >= level + GUARD
+            seats = chance >= level
             total = chance + float(after[row, column])
             size = width * ratio, width, width * share
             found.append((seats, width if seats else total, total, chance, size))
     seats, _, total, chance, size = max(found, key=lambda each: each[:2])
     return (chance, size) if seats or total > known + NEAR_BEST else None
-
-
-def _point(size: Size) -> Box:
-    length, width, depth = (Range(low=side, high=side) for side in size)
-    return length, width, depth
 
 
 def _left_out(spot: Spot) -> LeftOut:
@@ -450,91 +461,6 @@ def _ask(
     )
     row, column = np.unravel_index(int(merit.argmax()), merit.shape)
     return int(row), int(column)
-
-
-def _box(ready: Bench, hope: _Hope, size: Size, *, altered: bool, middling: bool = False) -> Box:
-    """Grow the box of sizes about one of them; its corners are judged like single stones.
-
-    A larger outline holds a smaller one, so gap, closing, cover and notches are tightest at the
-    smallest and the largest corner. How far these lie is found along the ratio; then all four
-    corners in the plane are judged at several depths, and drawn in until they hold: to the size
-    itself, or `middling` to the middle between those two, so that the box may leave it outside.
-    """
-    level, ratio = _level(ready), size[0] / size[1]
-    _, centre, depth = size
-    low, high = (hope.low_altered, hope.high_altered) if altered else (hope.low, hope.high)
-    # The first look's widths stand apart: try some way beyond them. The farthest come first.
-    parts = np.array([1.0, 0.67, 0.33, 0.1])
-    below = centre - parts * (centre - min(low, centre) + 0.04)
-    above = centre + parts * (max(high, centre) - centre + 0.04)
-    widths = np.concatenate([below, above])
-    sizes, depths = np.outer(widths, [ratio, 1.0]), np.full((len(widths), 1), depth)
-    found = chances(
-        ready, hope.spot.figure, hope.spot.turn, sizes, depths, CURVE_SAMPLES, hope.spot.girdle_z
-    )
-    # So few draws flatter a third of the ends: ask a little more of them.
-    good = np.asarray(found[int(altered)][:, 0] >= level + GUARD)
-    ends = [
-        float(side[holds.argmax()]) if holds.any() else centre
-        for side, holds in ((below, good[: len(parts)]), (above, good[len(parts) :]))
-    ]
-    if middling:
-        centre = sum(ends) / 2
-    for part in BOX_PARTS:
-        (l0, w0), (l1, w1) = (
-            (_inward(end * ratio, centre * ratio), _inward(end, centre))
-            for end in (centre + part * (end - centre) for end in ends)
-        )
-        corners = np.array([(l0, w0), (l1, w1), (l0, w1), (l1, w0)])
-        reach = _depths(ready, hope, size, corners, level, altered=altered)
-        if reach is not None:
-            return (
-                Range(low=l0, high=l1),
-                Range(low=w0, high=w1),
-                Range(low=_inward(reach[0], depth), high=_inward(reach[1], depth)),
-            )
-    return _point(_shown((centre * ratio, centre, depth)))
-
-
-def _inward(value: float, centre: float) -> float:
-    """Round to 0.01 mm toward the centre."""
-    steps = value * 100
-    return float((np.ceil(steps - 1e-9) if value < centre else np.floor(steps + 1e-9)) / 100)
-
-
-def _level(ready: Bench) -> float:
-    return ready.allowances["seats_from_probability"] + GUARD
-
-
-def _depths(
-    ready: Bench,
-    hope: _Hope,
-    size: Size,
-    corners: Array,
-    level: float,
-    *,
-    altered: bool,
-) -> tuple[float, float] | None:
-    """Depths [mm] at which every corner holds, about that of the size; None if none."""
-    least, _, most = depth_limits(hope.spot.figure.style)
-    width, share = size[1], hope.share
-    below = share + np.array([0.3, 1.0]) * (min(least, share) - share)
-    above = share + np.array([0.2, 0.5, 1.0]) * (max(most, share) - share)
-    trials = np.concatenate([[share], below, above]) * width
-    joint = np.ones(len(trials), dtype=bool)
-    # The smallest and the largest, which fail more often, come first.
-    for pair in (corners[:2], corners[2:]):
-        found = chances(
-            ready, hope.spot.figure, hope.spot.turn, pair, np.tile(trials, (len(pair), 1)),
-            BOX_SAMPLES, hope.spot.girdle_z,
-        )  # fmt: skip
-        joint &= np.asarray((found[int(altered)] >= level).all(axis=0))
-        if not joint[0]:
-            return None
-    # As far down, and as far up, as every trial on the way holds.
-    down = int(np.argmin([*joint[: len(below) + 1], False])) - 1
-    up = int(np.argmin([joint[0], *joint[len(below) + 1 :], False])) - 1
-    return float(trials[down]), float(trials[up + len(below)] if up else trials[0])
 
 
 def _proposal(
@@ -576,7 +502,7 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
         return ()
     style = hope.spot.figure.style
     tolerance = ready.allowances["calibrated_tolerance_mm"]
-    level = _level(ready)
+    level = level_of(ready)
     altered = ask.verdict != "seats"
     limits, stone = style.length_ratio, ask.stone
     near = [
@@ -589,7 +515,7 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
     band = np.array([-tolerance, 0.0, tolerance])[:, None]
     sizes = np.concatenate([np.array([size]) + band for size in near])
     found = chances(
-        ready, hope.spot.figure, hope.spot.turn, sizes, hope.share * sizes[:, 1:], BOX_SAMPLES,
+        ready, hope.spot.figure, hope.spot.turn, sizes, hope.share * sizes[:, 1:], CORNER_SAMPLES,
         hope.spot.girdle_z,
     )[int(altered)].reshape(-1, len(band))  # fmt: skip
     return tuple(

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.placement import place
-from fitsolver.fitting.proposal import Proposal, Range
+from fitsolver.fitting.proposal import Proposal
 from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import Bench

@@ -11,14 +11,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from fitsolver.crew import Crew, alone
-from fitsolver.fitting.proposal import (
-    LIMIT,
-    Box,
-    CalibratedSize,
-    Proposals,
-    Range,
-    propose,
-)
+from fitsolver.fitting.box import Box, Range
+from fitsolver.fitting.proposal import LIMIT, CalibratedSize, Proposals, propose
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench, Check, Verdict
 from fitsolver.market.aim import Aim, Aimed, aim_all

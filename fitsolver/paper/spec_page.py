@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from fitsolver.fitting.proposal import Box, Range
+from fitsolver.fitting.box import Box, Range
 from fitsolver.market.aim import aim_words
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, Spec, Wanted

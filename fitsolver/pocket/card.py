@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from fitsolver.crew import Crew, alone
-from fitsolver.fitting.proposal import Range
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import Bench, Check, Verdict, check
 from fitsolver.market.budget import rounded

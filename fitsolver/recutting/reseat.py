@@ -11,7 +11,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from fitsolver.errors import OutOfRange
-from fitsolver.fitting.proposal import Box, LeftOut, Range, propose
+from fitsolver.fitting.box import Box, Range
+from fitsolver.fitting.proposal import LeftOut, propose
 from fitsolver.fitting.solver import Bench, Check, Verdict, check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut, recut, smallest_loss_into

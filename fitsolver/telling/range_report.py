@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fitsolver.fitting.proposal import Proposals, Range
+from fitsolver.fitting.box import Range
+from fitsolver.fitting.proposal import Proposals
 from fitsolver.fitting.region import SURE, Region, Setting
 from fitsolver.telling.layout import bullets, columns, dimensions, page, paragraph, plain
 from fitsolver.telling.record import Record

@@ -12,8 +12,9 @@ from dataclasses import asdict
 from typing import Any
 
 from fitsolver.errors import Fault
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.pose import Pose
-from fitsolver.fitting.proposal import Proposal, Proposals, Range
+from fitsolver.fitting.proposal import Proposal, Proposals
 from fitsolver.fitting.solver import Check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut

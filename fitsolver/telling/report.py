@@ -12,8 +12,9 @@ from itertools import groupby
 
 from fitsolver.errors import Fault
 from fitsolver.fitting.advice import BETTER_HOW
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.pose import Pose
-from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals, Range
+from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals
 from fitsolver.fitting.solver import Check, Margin, Verdict
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction

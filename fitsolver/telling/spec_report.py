@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from decimal import ROUND_DOWN, ROUND_UP
 
-from fitsolver.fitting.proposal import Range
+from fitsolver.fitting.box import Range
 from fitsolver.market.aim import aim_words
 from fitsolver.market.budget import Budget, rounded
 from fitsolver.market.money import Money, PricedSize, PriceLimit, StepDown

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, cast
 
 import pytest
 
-from fitsolver.fitting.proposal import Range
+from fitsolver.fitting.box import Range
 from fitsolver.fitting.sizes import nominal_stone
 from fitsolver.market.budget import Bracket, Budget
 from fitsolver.market.money import PriceLimit, price_limit
