@@ -13,6 +13,7 @@ import threading
 import warnings
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from functools import partial
 from types import MappingProxyType
 from typing import Any, Protocol, TypeVar
 
@@ -59,12 +60,8 @@ def together(
     missing (Windows, macOS), nor beside other threads.
     """
     count = min(_cores(), MOST, len(items))
-    alike = sys.platform not in ("win32", "darwin") and threading.active_count() == 1
-    if count < 2 or not alike or len(items) > MOST_ITEMS:
+    if count < 2 or not _may_fork() or len(items) > MOST_ITEMS:
         return alone(do, items, told)
-    import multiprocessing
-
-    context = multiprocessing.get_context("fork")
     # Numbers of the items, in a pipe that all read from: no lock that a dead process could keep.
     take, put = os.pipe()
     os.write(put, b"".join(k.to_bytes(2, "little") for k in range(len(items))))
@@ -72,15 +69,7 @@ def together(
     helpers = []
     try:
         for _ in range(1, count):
-            ours, theirs = context.Pipe(duplex=False)
-            process = context.Process(target=_help, args=(theirs, take, do, items), daemon=True)
-            with warnings.catch_warnings():
-                # Python warns of threads that the linear algebra library keeps; it minds forks
-                # itself.
-                warnings.simplefilter("ignore", DeprecationWarning)
-                process.start()
-            theirs.close()
-            helpers.append((ours, process))
+            helpers.append(_started(partial(_taken, take, do, items)))
         found = _taken(take, do, items, told)
         for ours, process in helpers:
             # One that was ended from outside, whose part broke or cannot be sent, sends nothing.
@@ -116,11 +105,52 @@ def _taken(
     return found
 
 
-def _help(pipe: Any, take: int, do: Callable[[Any], Any], items: Sequence[Any]) -> None:
-    """Do items in a process of its own and send what came of them; nothing if one fails."""
+def ahead(do: Callable[[], Part], crew: Crew) -> Callable[[], Part]:
+    """Begin a part in a process of its own, if the crew is more than this one; call for it later.
+
+    What comes back gives the part when it is called, once; it does it then if nobody has. What the
+    part raises is raised there.
+    """
+    if crew is alone or _cores() < 2 or not _may_fork():
+        return do
+    ours, process = _started(do)
+
+    def part() -> Part:
+        try:
+            found: Part = ours.recv()
+        except Exception:  # ended from outside, broken, or not to be sent
+            found = do()
+        ours.close()
+        process.join()
+        return found
+
+    return part
+
+
+def _may_fork() -> bool:
+    return sys.platform not in ("win32", "darwin") and threading.active_count() == 1
+
+
+def _started(do: Callable[[], Any]) -> tuple[Any, Any]:
+    """Start a process that does a part; where it sends it, and the process."""
+    import multiprocessing
+
+    context = multiprocessing.get_context("fork")
+    ours, theirs = context.Pipe(duplex=False)
+    process = context.Process(target=_help, args=(theirs, do), daemon=True)
+    with warnings.catch_warnings():
+        # Python warns of threads that the linear algebra library keeps; it minds forks itself.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        process.start()
+    theirs.close()
+    return ours, process
+
+
+def _help(pipe: Any, do: Callable[[], Any]) -> None:
+    """Do a part in a process of its own and send what came of it; nothing if it fails."""
     sendable()
     with suppress(Exception):
-        pipe.send(_taken(take, do, items))
+        pipe.send(do())
     pipe.close()
 
 

@@ -11,7 +11,7 @@ from types import MappingProxyType
 import pytest
 
 from fitsolver import crew
-from fitsolver.crew import alone, together
+from fitsolver.crew import ahead, alone, together
 from fitsolver.errors import OutOfRange
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.solver import bench
@@ -20,6 +20,7 @@ from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material
 from fitsolver.telling.record import as_json, proposals_record
 
+here = os.getpid()
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 
 
@@ -111,6 +112,29 @@ def test_an_error_that_cannot_be_sent_is_raised_as_it_is(capfd):
     with pytest.raises(OutOfRange, match="width_mm = 0: must be 1 to 2 mm"):
         together(do, range(6))
     assert capfd.readouterr() == ("", "")
+
+
+def test_a_part_begun_ahead_is_done_elsewhere_meanwhile():
+    def worker() -> int:
+        time.sleep(0.2)
+        return os.getpid()
+
+    start = time.monotonic()
+    part = ahead(worker, together)
+    assert time.monotonic() - start < 0.15
+    assert part() != os.getpid()
+    assert ahead(os.getpid, alone)() == os.getpid()
+
+
+def test_a_part_begun_ahead_fails_where_it_is_called_for(capfd):
+    def broken() -> int:
+        raise OutOfRange("width_mm", 0.0, 1, 2)
+
+    part = ahead(broken, together)
+    with pytest.raises(OutOfRange):
+        part()
+    assert ahead(lambda: os._exit(1) if os.getpid() != here else 5, together)() == 5
+    assert capfd.readouterr().err == ""
 
 
 def test_progress_never_goes_back():

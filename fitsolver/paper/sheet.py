@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
-from fitsolver.crew import Crew, alone
+from fitsolver.crew import Crew, ahead, alone
 from fitsolver.files.datafile import write_bytes
 from fitsolver.files.document import file_fault
 from fitsolver.fitting.sizes import nominal_stone
@@ -14,7 +15,7 @@ from fitsolver.paper.bench_page import bench_page
 from fitsolver.paper.leaf import leaves
 from fitsolver.paper.spec_page import spec_page
 from fitsolver.paper.template import TrueShape, TrueSize, correction, template
-from fitsolver.paper.view_page import view_page
+from fitsolver.paper.view_page import seating_chart, view_page
 from fitsolver.telling.layout import plain
 
 NOTE = "An estimate, not a laboratory report"
@@ -57,10 +58,12 @@ def sheet_bytes(
 
     """
     correction(bar_measured_mm)
+    # The chart takes longest: another process can make it while the pages are laid out.
+    chart = ahead(partial(seating_chart, spec, bench), crew)
     name = plain(spec.mounting.name)
     sheet = leaves(paper, f"{name}: size spec", head=name, date=spec.date.isoformat(), note=NOTE)
     spec_page(sheet, spec)
-    view_page(sheet, spec, bench, crew)
+    view_page(sheet, spec, bench, chart)
     shapes = [_shape(spec, item) for item in spec.wanted[:SHAPES]]
     if shapes:
         template(sheet, shapes, bar_measured_mm)

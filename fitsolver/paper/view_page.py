@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
-from fitsolver.crew import Crew, alone
 from fitsolver.drawings.drawing import EDGE, drawing_of
 from fitsolver.drawings.figure import SHEET_PENS, Drawing
 from fitsolver.drawings.range_chart import range_chart
@@ -22,8 +22,13 @@ _HEAD_MM = 12.0
 _SMALLEST = 0.8
 
 
-def view_page(leaves: Leaves, spec: Spec, bench: Bench, crew: Crew = alone) -> None:
-    """Add the drawings of the first choice; nothing where nothing seats."""
+def view_page(
+    leaves: Leaves, spec: Spec, bench: Bench, seating: Callable[[], Drawing | None]
+) -> None:
+    """Add the drawings of the first choice; nothing where nothing seats.
+
+    `seating` gives its `seating_chart`; it is called last, as it may be in the making.
+    """
     if not spec.wanted:
         return
     first = spec.wanted[0]
@@ -42,7 +47,7 @@ def view_page(leaves: Leaves, spec: Spec, bench: Bench, crew: Crew = alone) -> N
     # The drawing has an empty edge of its own: it stands in the margin of the page.
     edge = EDGE / (2 * SHEET_PENS)
     wide = leaves.width / (1 - 2 * edge)
-    chart = seating_chart(spec, bench, crew)
+    chart = seating()
     if chart is not None:
         # Rather a little smaller than the chart on a page of its own.
         least = _SMALLEST * _half(leaves) * chart.height_mm / chart.width_mm + _HEAD_MM * MM
@@ -62,12 +67,12 @@ def _half(leaves: Leaves) -> float:
     return (leaves.width - _GAP_MM * MM) / 2
 
 
-def seating_chart(spec: Spec, bench: Bench, crew: Crew = alone) -> Drawing | None:
+def seating_chart(spec: Spec, bench: Bench) -> Drawing | None:
     """Describe the chart of the sizes that seat for the first choice; None where there is none."""
     first = spec.proposals.proposals[0] if spec.proposals.proposals else None
     if first is None or first.verdict == "not decided":
         return None
-    return range_chart(region(bench, first, crew=crew))
+    return range_chart(region(bench, first))
 
 
 def _chart(leaves: Leaves, spec: Spec, item: Wanted, chart: Drawing) -> None:
