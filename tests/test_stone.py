@@ -8,6 +8,7 @@ import shapely
 from solids import cabochon, pyramid, stone, style, two_rows
 
 from fitsolver.errors import OutOfRange
+from fitsolver.fitting.sizes import nominal_stone
 from fitsolver.stones import outline
 from fitsolver.stones.cut import cut
 from fitsolver.stones.form import form, heights
@@ -180,3 +181,14 @@ def test_the_girdle_outline_is_the_outline_in_millimetres():
     stone_ = STONES["slab"]
     assert stone_.girdle_outline().area == pytest.approx(54.0, rel=1e-12)
     assert stone_.girdle_outline().bounds == pytest.approx((-4.5, -3.0, 4.5, 3.0))
+
+
+@pytest.mark.parametrize("name", ["round-brilliant", "emerald", "heart-brilliant", "oval-rose"])
+def test_what_is_seen_from_above_has_the_corners_of_the_whole(name):
+    """Corners of the crown and the table, not those that the pavilion cuts."""
+    solid = nominal_stone(cut(name), 6.0 * cut(name).length_ratio.typical, 6.0, 3.8)
+    seen, whole = solid.seen_from("above").vertices, solid.polyhedron.vertices
+    upper = [points[points[:, 2] > solid.girdle_mm / 2 + 1e-6] for points in (seen, whole)]
+    assert len(upper[0]) == len(upper[1])
+    apart = np.linalg.norm(upper[0][:, None] - upper[1][None], axis=2)
+    assert apart.min(axis=1).max() < 1e-9

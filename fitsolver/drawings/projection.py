@@ -45,7 +45,8 @@ def edges(stone: Stone, view: View) -> Array:
     sides of a round girdle, or between the tiers of a dome.
     """
     normals, offsets, names = stone.half_spaces
-    points = np.unique(np.round(stone.polyhedron.vertices, 7), axis=0)
+    solid = stone.seen_from(view) if view in ("above", "below") else stone.polyhedron
+    points = np.unique(np.round(solid.vertices, 7), axis=0)
     right, up, near = (np.array(axis, dtype=np.float64) for axis in _VIEWS[view])
     mirrored = stone.form.mirrored
     if mirrored:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -117,6 +117,18 @@ class Stone:
         body = cut_prism(
             self.body_mm, self.culet_z_mm, self.table_z_mm, normals[facets], offsets[facets]
         )
+        return with_image(body) if self.form.mirrored else body
+
+    def seen_from(self, side: Literal["above", "below"]) -> Polyhedron:
+        """What is seen of the solid from above or below, but for domes; its other side is uncut.
+
+        Much sooner made than the whole, where a drawing needs no more.
+        """
+        normals, offsets, names = self.half_spaces
+        plain = np.array([name not in ("girdle", "mirror", "dome") for name in names])
+        facing = normals[:, 2] > 0 if side == "above" else normals[:, 2] < 0
+        cut = plain & facing
+        body = cut_prism(self.body_mm, self.culet_z_mm, self.table_z_mm, normals[cut], offsets[cut])
         return with_image(body) if self.form.mirrored else body
 
     @property
