@@ -90,6 +90,6 @@ def violations(page: Any) -> list[str]:
 
 
 def too_wide(page: Any) -> int:
-    """By how many pixels a page scrolls sideways, once it is there: a click may just have called it."""
+    """By how many pixels a page scrolls sideways, once it is there (it may be on its way)."""
     page.wait_for_load_state("domcontentloaded")
     return int(page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))
