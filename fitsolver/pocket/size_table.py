@@ -40,7 +40,7 @@ FEW_DRAWS = 16
 # where the one with ordinary setting does; at the size to ask for it is all of them.
 ALTERED_DRAWS, ORDINARY_DRAWS = 96, 160
 # Ratios that differ by less share a figure, where few and where many draws are asked.
-ALIKE_FEW, ALIKE = 0.1, 0.05
+ALIKE_FEW, ALIKE = 0.05, 0.04
 # How stones stand is found for so many knots to a side, and lies between them elsewhere.
 STANDS = 3
 # A cut whose ratios span less than this is laid out by its usual ratio.
