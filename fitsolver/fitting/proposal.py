@@ -154,7 +154,6 @@ class _Hope:
     high: float
     low_altered: float
     high_altered: float
-    chance: float
     score: float
 
     def reach(self, *, altered: bool) -> tuple[float, float]:
@@ -296,7 +295,6 @@ def _first_look(ready: Bench, which: CutStyle | str, kept: Kept) -> _Hope | Left
         high=float(good.max()),
         low_altered=float(wider.min()),
         high_altered=float(wider.max()),
-        chance=float(chance[row, column]),
         score=ready.ranking.score(
             merit.parts(
                 ready, style, float(ordinary[row, column]), float(altered[row, column]),
