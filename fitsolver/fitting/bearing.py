@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting import loops
 from fitsolver.fitting.clearance import Metal, following, greatest
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.form import Form, heights, longer_form
@@ -25,6 +26,8 @@ ALONG = np.array([0.0, 0.5, 1.0])
 # are tried over each run.
 _FACETS, _DOME_FACETS = 6, 12
 _CORNERS = 3
+# How far beside a run they may lie in the nominal seat, as a part of it.
+_BESIDE = 0.3
 # Part of a run over which the pavilion's slope is taken, by the size of a number [bytes].
 _SMALL = {4: 3e-3, 8: 1e-6}
 
@@ -37,14 +40,17 @@ class Longer:
     drift: float
 
     def gain(self, form: Form, points: Array) -> Array:
-        """What the pavilion is deeper over points (n, 2) of one seat than the form's, (s, n)."""
+        """What the pavilion is deeper over points (n, 2) of one seat than the form's, (n,).
+
+        Of a stone that is longer by 1, taken as straight.
+        """
         other = longer_form(form)
         part = other.length_ratio / form.length_ratio - 1
         there = points * (1 + part, 1.0) - (self.drift * part, 0.0)
         own, stretched = (
             each.pavilion.height(each.fold(at)) for each, at in ((form, points), (other, there))
         )
-        return self.by * ((stretched - own) / part).astype(self.by.dtype)
+        return np.asarray((stretched - own) / part).astype(self.by.dtype)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,48 +83,52 @@ class Ledge:
         """Places on each station's line down the ledge, as far out as the outline reaches, and
         where ridges of the pavilion cross the runs of the inner edge.
         """
-        inner_z, outer_z = self.heights
-        end = np.clip(np.maximum(cover, -1.0) / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
-        end = np.where(beyond <= 0, 1.0, end)
-        out = self.wall.points - self.inner
+        inner_z, _ = self.heights
         edge = Pavilion.over(self.form, self.inner, self.nominal, self.other)
-        z, zeta = [inner_z], [edge.share()]
+        down = [(np.where(cover > 0, inner_z, -np.inf), edge.share())]
         for part in ALONG[1:].tolist():
-            places = self.inner + part * end * out
-            z.append(inner_z + part * end * (outer_z - inner_z))
-            zeta.append(Pavilion.over(self.form, places, self.nominal, self.other).share())
-        under = np.concatenate([cover > 0] * len(ALONG), axis=1)
-        down = np.where(under, np.hstack(z), -np.inf), np.hstack(zeta)
-        part, share = edge.ridge(zeta[0], following(zeta[0]))
+            places, z = self._down(part, cover, beyond)
+            down.append((z, Pavilion.over(self.form, places, self.nominal, self.other).share()))
+        part, share = edge.ridge(down[0][1], following(down[0][1]))
         between = (cover > 0) & (following(cover) > 0) & self.wall.joined
         crossing = inner_z + part * (following(inner_z) - inner_z)
-        return down, (np.where(between, crossing, -np.inf), share)
+        return *down, (np.where(between, crossing, -np.inf), share)
+
+    def _down(self, part: float, cover: Array, beyond: Array) -> tuple[Array, Array]:
+        """Places (2, s, n) a part of the way down the ledge, and their heights, (s, n)."""
+        inner_z, outer_z = self.heights
+        wall, inner = self.wall.points, self.inner
+        if loops.found():
+            return loops.down(part, inner, wall, inner_z, outer_z, cover, beyond)
+        end = np.clip(np.maximum(cover, -1.0) / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
+        end = part * np.where(beyond <= 0, 1.0, end)
+        z = np.where(cover > 0, inner_z + end * (outer_z - inner_z), -np.inf)
+        return inner + end * (wall - inner), z
 
     def under_girdle(self) -> tuple[Array, Array]:
         """The vertex of the girdle's lower edge that stands highest over each run of the ledge."""
-        inner_z, outer_z = self.heights
-        out_x, out_y = self.wall.outward
-        way_x, way_y = self.wall.way / self.wall.length**2
-        in_x, in_y = self.wall.points - self.inner
-        breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-4)
-        broader = following(in_x) * out_x + following(in_y) * out_y - breadth
-        fall = outer_z - inner_z
-        fields = (
-            *self.wall.points, out_x, out_y, way_x, way_y, breadth, broader,
-            outer_z, following(outer_z) - outer_z, fall, following(fall) - fall,
-        )  # fmt: skip
         rim, share = self.form.rim
         depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
         kind = self.width.dtype
         rim, share = rim.astype(kind, copy=False), share.astype(kind, copy=False)
         # In the nominal seat every vertex is tried, also a little beside its run.
-        nominal = [field[self.nominal] for field in fields]
+        if loops.found():
+            wall, (inner_z, outer_z) = self.wall, self.heights
+            ledge = wall.points, wall.way, wall.outward, self.inner, inner_z, outer_z
+            highest = loops.highest(
+                min(_CORNERS, len(rim)), _BESIDE, rim, share, float(depth[self.nominal]),
+                self.nominal, *ledge,
+            )  # fmt: skip
+            tried = rim[highest].transpose(0, 2, 1)
+            return loops.corners(wall.joined, tried, share[highest], depth, *ledge)
+        row = slice(self.nominal, self.nominal + 1)
         x, y = rim.T[..., None]
-        z = _on_the_ledge(nominal, x, y, 0.3)
+        z = _on_the_ledge([field[0] for field in self._runs(row)], x, y, _BESIDE)
         z += depth[self.nominal] * share[:, None]
         count = min(_CORNERS, len(rim))
         highest = np.argpartition(-z, count - 1, axis=0)[:count]
-        best = np.full_like(out_x, -np.inf)
+        fields = self._runs(slice(None))
+        best = np.full_like(fields[2], -np.inf)
         found, zeta = best.copy(order="K"), np.zeros_like(best)
         for vertex in highest:
             x, y = rim[vertex].T
@@ -128,6 +138,21 @@ class Ledge:
             best = np.where(better, rest, best)
             found, zeta = np.where(better, z, found), np.where(better, share[vertex], zeta)
         return found, zeta
+
+    def _runs(self, rows: slice) -> Sequence[Array]:
+        """What `_on_the_ledge` asks of some samples' runs of the ledge, (s, n) each."""
+        inner_z, outer_z = (height[rows] for height in self.heights)
+        points = self.wall.points[:, rows]
+        out_x, out_y = self.wall.outward[:, rows]
+        way_x, way_y = self.wall.way[:, rows] / self.wall.length[rows] ** 2
+        in_x, in_y = points - self.inner[:, rows]
+        breadth = np.maximum(in_x * out_x + in_y * out_y, 1e-4)
+        broader = following(in_x) * out_x + following(in_y) * out_y - breadth
+        fall = outer_z - inner_z
+        return (
+            *points, out_x, out_y, way_x, way_y, breadth, broader,
+            outer_z, following(outer_z) - outer_z, fall, following(fall) - fall,
+        )  # fmt: skip
 
 
 def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0.0) -> Array:
@@ -147,9 +172,9 @@ class Pavilion:
 
     Lengths are in widths. The share of depth over a point is the least of level - slope . point,
     at most 1; of all facets only the few that come closest to being least over the nominal seat's
-    points and their next ones are kept: `slopes` (f, 2, n), `levels` (f, n). `gain` (s, n) is what
-    a stone longer than its form gains, as at the nominal seat's points, and `further` what it
-    gains more at the next ones.
+    points and their next ones are kept: `slopes` (f, 2, n), `levels` (f, n). A stone longer than
+    its form `by` a part (s, 1) gains that part of `gain` (n,), as at the nominal seat's points, and
+    of `further` (n,) more at the next ones.
     """
 
     form: Form
@@ -157,6 +182,7 @@ class Pavilion:
     way: Array
     slopes: Array
     levels: Array
+    by: Array | None = None
     gain: Array | None = None
     further: Array | None = None
 
@@ -169,33 +195,42 @@ class Pavilion:
         count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
         if count == 0:
             return cls(form=form, points=points, way=way, slopes=steep, levels=level)
-        share = level - form.fold(points[:, nominal].T) @ steep.T
-        over = share - share.min(axis=1, keepdims=True)
-        over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
-        chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
+        here = points[:, nominal].T
+        if loops.found():
+            slopes, levels = loops.facets(here, steep, level, count, mirrored=form.mirrored)
+        else:
+            share = level - form.fold(here) @ steep.T
+            over = share - share.min(axis=1, keepdims=True)
+            over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
+            chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
+            slopes, levels = steep[chosen].transpose(0, 2, 1), level[chosen]
         gain = further = None
         if other is not None:
-            gain = other.gain(form, points[:, nominal].T.astype(np.float64))
+            gain = other.gain(form, here.astype(np.float64))
             further = following(gain) - gain
         return cls(
-            form=form, points=points, way=way, slopes=steep[chosen].transpose(0, 2, 1),
-            levels=level[chosen], gain=gain, further=further,
+            form=form, points=points, way=way, slopes=slopes, levels=levels,
+            by=None if other is None else other.by, gain=gain, further=further,
         )  # fmt: skip
 
     def share(self, part: Array | float = 0.0) -> Array:
         """How deep the pavilion is over its points, or a part of the way from them, (s, n)."""
         if len(self.levels) == 0:
             return np.ones_like(self.points[0])
+        if loops.found() and isinstance(part, float) and part == 0:
+            return self._looped().share()
         here = self.points if isinstance(part, float) and part == 0 else (
             self.points + part * self.way
         )  # fmt: skip
         share = -greatest(self.form, here, self.slopes, self.levels)
-        if self.gain is not None and self.further is not None:
-            share += self.gain + part * self.further
+        if self.by is not None and self.gain is not None and self.further is not None:
+            share += self.by * (self.gain + part * self.further)
         return np.minimum(share, 1.0, out=share)
 
     def deepest(self) -> Array:
         """The greatest share of depth over its points and anywhere between them, (s,)."""
+        if loops.found() and len(self.levels):
+            return self._looped().deepest()
         share = self.share()
         most: Array = share.max(axis=1)
         if len(self.levels) == 0:
@@ -208,8 +243,8 @@ class Pavilion:
         along = np.abs(np.einsum("fkn,kn->fn", self.slopes, (least + largest) / 2))
         astray = np.einsum("fkn,kn->fn", np.abs(self.slopes), (largest - least) / 2)
         reach = (along + astray).max(axis=0, initial=0.0).astype(share.dtype)
-        if self.further is not None:
-            reach = reach + np.abs(self.further).max(axis=0)
+        if self.by is not None and self.further is not None:
+            reach = reach + np.abs(self.by * self.further).max(axis=0)
         may = (share + following(share) + reach) / 2 > most[:, None]
         runs = np.flatnonzero(may.any(axis=0))
         if len(runs) == 0:
@@ -226,6 +261,8 @@ class Pavilion:
         first guess; the line that is least there takes the place of one of them for the second.
         With `over` (s,) only runs that may reach above it are looked into.
         """
+        if loops.found() and len(self.levels) and over is None:
+            return self._looped().ridge(start)
         small = _SMALL[self.points.dtype.itemsize]
         gain = (self.share(small) - start) / small
         loss = (stop - self.share(1 - small)) / small
@@ -244,6 +281,12 @@ class Pavilion:
             )
         return part, share
 
+    def _looped(self) -> loops.Pavilion:
+        return loops.Pavilion(
+            self.points, self.way, self.slopes, self.levels, mirrored=self.form.mirrored,
+            by=self.by, gain=self.gain, further=self.further,
+        )  # fmt: skip
+
     def _along(self, runs: NDArray[np.int64]) -> Pavilion:
         """The same along some of the runs."""
         return replace(
@@ -252,8 +295,8 @@ class Pavilion:
             way=self.way[..., runs],
             slopes=self.slopes[..., runs],
             levels=self.levels[..., runs],
-            gain=None if self.gain is None else self.gain[:, runs],
-            further=None if self.further is None else self.further[:, runs],
+            gain=None if self.gain is None else self.gain[runs],
+            further=None if self.further is None else self.further[runs],
         )
 
     def _highest(

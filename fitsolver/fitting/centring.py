@@ -5,22 +5,26 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting import loops
+
 Array = NDArray[np.float64]
 
 # Softness of the minimum, from first guess to a micrometre on a stone 6 mm wide [its widths].
-_SOFTNESS = (0.016, 0.0065, 0.0025, 0.001, 0.0004, 0.00016)
+SOFTNESS = (0.016, 0.0065, 0.0025, 0.001, 0.0004, 0.00016)
 
 
 def widest_least(slack: Array, normal: Array) -> Array:
     """Shift (2, s) that makes the least of the slacks widest, where each is slack - normal . shift.
 
     `slack` (s, k) in widths of the stone, `normal` (2, s, k). Newton steps on the soft minimum
-    -tau log sum exp(-slack / tau), tau falling through `_SOFTNESS`; the minimum found is below the
+    -tau log sum exp(-slack / tau), tau falling through `SOFTNESS`; the minimum found is below the
     true one by at most tau log k.
     """
+    if loops.found():
+        return loops.widest_least(slack, normal, SOFTNESS)
     shift = np.zeros((2, len(slack), 1), dtype=slack.dtype)
     x, y = normal
-    for tau in _SOFTNESS:
+    for tau in SOFTNESS:
         now = slack - shift[0] * x - shift[1] * y
         weight = np.exp((now.min(axis=1, keepdims=True) - now) / tau)
         weight /= weight.sum(axis=1, keepdims=True)

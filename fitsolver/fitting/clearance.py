@@ -13,10 +13,12 @@ the axis x, y; then come samples s and points n. Answers come in the precision o
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting import loops
 from fitsolver.stones.form import Form
 
 Array = NDArray[np.float64]
@@ -48,6 +50,9 @@ class Metal:
     @staticmethod
     def of(points: Array, joined: NDArray[np.bool_]) -> Metal:
         """Draw the runs through points."""
+        if loops.found():
+            way, length, outward = loops.runs(points)
+            return Metal(points=points, joined=joined, way=way, length=length, outward=outward)
         way = following(points) - points
         length = np.sqrt(np.maximum(way[0] ** 2 + way[1] ** 2, 1e-18))
         outward = np.stack([way[1], -way[0]]) / length
@@ -80,6 +85,8 @@ def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
     `slopes` (f, 2, n) and `levels` (f, n) are those tried at each point: of normals of the
     outline, or of pavilion facets.
     """
+    if loops.found():
+        return loops.greatest(points, slopes, levels, mirrored=form.mirrored)
     x, y = points[0], np.abs(points[1]) if form.mirrored else points[1]
     best: Array = np.full_like(x, -np.inf)
     here, more = np.empty_like(best), np.empty_like(best)
@@ -103,6 +110,9 @@ def distance_of(form: Form, points: Array) -> tuple[Array, Array]:
 
     Beside it how far along the length the normal is that tells it.
     """
+    if loops.found():
+        (nearest,), off = loops.nearest(points.T, form.normals, form.reach, mirrored=form.mirrored)
+        return off, form.normals[nearest, 0]
     away = form.fold(points.T) @ form.normals.T - form.reach
     nearest = away.argmax(axis=1)
     return away[np.arange(len(away)), nearest], form.normals[nearest, 0]
@@ -113,6 +123,10 @@ def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
 
     A second one is the next crest of n . p - h: from inside, another side may be nearly as near.
     """
+    if loops.found():
+        return loops.nearest(
+            points.T, form.normals, form.reach, mirrored=form.mirrored, sides=sides
+        )[0]
     away = form.fold(points.T) @ form.normals.T - form.reach
     first = away.argmax(axis=1)
     if sides == 1:
@@ -129,8 +143,7 @@ def with_neighbours(form: Form, nearest: Indices) -> Indices:
 
     Shape (f, n): where a corner faces the points the fan is wide, along a smooth side narrow.
     """
-    angle = _angle(form.normals)
-    middle = (angle + np.append(angle[-1] - 2 * np.pi, angle[:-1])) / 2
+    angle, middle = _turns(form)
     own = angle[nearest[0]]
     close = np.full((1, len(own)), np.deg2rad(CLOSE_DEG))
     after = np.clip(_turn(following(own) - own), *np.deg2rad(FAN_DEG))
@@ -145,16 +158,15 @@ def facing(form: Form, metal: Metal, nominal: int) -> Array:
 
     It does not depend on the shift. (A heart's cleft faces no run: metal there has points.)
     """
-    ring = _hull(form)
-    edge = np.roll(ring, -1, axis=0) - ring
-    # A vertex reaches farthest between the normals of the edges before and after it.
-    before = np.roll(_angle(np.column_stack([edge[:, 1], -edge[:, 0]])), 1)
-    before[0] -= 2 * np.pi
+    ring, before = _ring(form)
     out_x, out_y = metal.outward
     turn = np.arctan2(out_y[nominal], out_x[nominal]) + np.deg2rad(RUN_FAN_DEG)[:, None]
+    tried = ring[_sectors(before, turn)].transpose(0, 2, 1)
+    if loops.found():
+        return loops.farthest(metal.outward, tried)
     best = np.full_like(out_x, -np.inf)
     place = np.empty_like(metal.points)
-    for x, y in ring[_sectors(before, turn)].transpose(0, 2, 1).astype(best.dtype):
+    for x, y in tried.astype(best.dtype):
         here = out_x * x
         here += out_y * y
         better = here > best
@@ -170,6 +182,10 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
     `gap` is that of the points themselves, `vertex` (2, s, n) faces the runs. A run is nearer
     than its ends only where the vertex stands before it.
     """
+    if loops.found():
+        return loops.nearest_of_run(
+            metal.joined, metal.points, metal.way, metal.outward, vertex, gap
+        )
     to_x, to_y = vertex - metal.points
     off = to_x * metal.outward[0]
     off += to_y * metal.outward[1]
@@ -179,6 +195,24 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
     part = np.divide(to_x, metal.length**2, out=to_x)
     squarely = metal.joined & (part > 0) & (part < 1)
     return np.asarray(np.minimum(gap, -off, out=gap.copy(order="K"), where=squarely))
+
+
+@lru_cache(maxsize=64)
+def _turns(form: Form) -> tuple[Array, Array]:
+    """Angles of the outline's normals (k,), and half-way to each from the one before."""
+    angle = _angle(form.normals)
+    return angle, (angle + np.append(angle[-1] - 2 * np.pi, angle[:-1])) / 2
+
+
+@lru_cache(maxsize=64)
+def _ring(form: Form) -> tuple[Array, Array]:
+    """Vertices of the hull (h, 2), and the angle from which on each reaches farthest (h,)."""
+    ring = _hull(form)
+    edge = np.roll(ring, -1, axis=0) - ring
+    # A vertex reaches farthest between the normals of the edges before and after it.
+    before = np.roll(_angle(np.column_stack([edge[:, 1], -edge[:, 0]])), 1)
+    before[0] -= 2 * np.pi
+    return ring, before
 
 
 def _hull(form: Form) -> Array:

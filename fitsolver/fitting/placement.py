@@ -17,13 +17,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property, reduce
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.bearing import Ledge, Longer, Pavilion
-from fitsolver.fitting.centring import widest_least
+from fitsolver.fitting import loops
+from fitsolver.fitting.bearing import ALONG, Ledge, Longer, Pavilion
+from fitsolver.fitting.centring import SOFTNESS, widest_least
 from fitsolver.fitting.clearance import (
     Indices,
     Metal,
@@ -65,7 +67,22 @@ class Bounds:
     cover_low: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
+class Tightest:
+    """What is tightest round a girdle at some height; all lengths in mm, all lead with its axes.
+
+    `entry` and `near` the least way in and gap, `reach` how far metal closes at most: to the
+    farthest station of a wall, or claws as a whole by their nearest; `mean` (.., c) the mean gap of
+    each claw, (.., n) the gap of each station of a wall.
+    """
+
+    entry: Array
+    near: Array
+    reach: Array
+    mean: Array
+
+
+@dataclass(frozen=True, kw_only=True)
 class Placement:
     """A form of one plan size in `seats`, s samples, n stations; all lengths in mm.
 
@@ -96,38 +113,103 @@ class Placement:
     contact_zeta: Array | None
     gallery_zeta: Array | None
 
-    def clearances(self, bottom: Array, girdle: Array) -> tuple[Array, Array, Array]:
-        """Return `gap`, `near` and `entry_gap` with the girdle's lower plane at `bottom` (s,) [mm].
+    def clearances(
+        self, bottom: Array, girdle: Array, rows: slice = slice(None)
+    ) -> tuple[Array, Array, Array]:
+        """Return `gap`, `near` and the way in, with the girdle's lower plane at `bottom` (s,) [mm].
 
-        Leaning metal was judged at another height, the same for all depths: what it closes in
-        between the two is taken off. The girdle's edge that counts is the upper one under metal
-        that leans inward, else the lower one.
+        Of some rows, (s, n) each. Leaning metal was judged at another height, the same for all
+        depths: what it closes in between the two is taken off. The girdle's edge that counts is the
+        upper one under metal that leans inward, else the lower one.
         """
-        edge = np.where(self.seats.lean > 0, (bottom + girdle)[:, None], bottom[:, None])
-        closer = (edge - self.height) * self.inward
-        near = self.near - closer
-        at_rim = self.near - (self.seats.top - self.height) * self.inward
-        return self.gap - closer, near, np.minimum(near, at_rim)
+        seats = self.seats
+
+        def of(values: Array) -> Array:
+            return values if len(values) == 1 else values[rows]
+
+        height, inward, near = of(self.height), of(self.inward), of(self.near)
+        edge = np.where(of(seats.lean) > 0, (bottom + girdle)[:, None], bottom[:, None])
+        closer = (edge - height) * inward
+        entry = near - np.maximum(closer, (of(seats.top) - height) * inward)
+        if seats.notch is not None:
+            # Above its notch a claw stands further in, by the depth of the notch.
+            entry = entry - of(seats.notch)
+        return of(self.gap) - closer, near - closer, entry
+
+    @cached_property
+    def least_cover(self) -> Array:
+        """The least of `cover`, (s,)."""
+        if self.cover is None:
+            raise ValueError("an uncut seat has no ledge to cover")
+        least: Array = self.cover.min(axis=1)
+        return least
+
+    @cached_property
+    def lowest_top(self) -> Array:
+        """The least height of the metal's top, (s,)."""
+        lowest: Array = self.seats.top.min(axis=1)
+        return lowest
+
+    def tightest(self, bottom: Array, girdle: Array) -> Tightest:
+        """What is tightest of `clearances`, for bottoms and girdles (..., s)."""
+        step = FACE_POINTS if self.seats.holds == "claws" else 1
+        if loops.found():
+            seats = self.seats
+            return Tightest(
+                *loops.tightest(
+                    step, self.gap, self.near, self.height, self.inward, seats.lean, seats.top,
+                    seats.notch, bottom, girdle,
+                )
+            )  # fmt: skip
+        if bottom.ndim > 1:
+            each = [self.tightest(*at) for at in zip(bottom, girdle, strict=True)]
+            names = ("entry", "near", "reach", "mean")
+            return Tightest(*(np.stack([getattr(at, name) for at in each]) for name in names))
+        gap, near, entry = self.clearances(bottom, girdle)
+        reach = per_claw(near, np.minimum) if step > 1 else gap
+        return Tightest(
+            entry=entry.min(axis=1), near=near.min(axis=1), reach=reach.max(axis=1),
+            mean=per_claw(gap, np.add) / step if step > 1 else gap,
+        )  # fmt: skip
 
     def girdle_bottom(self, pavilion: Array) -> Array:
-        """Height of the girdle's lower plane at rest, for pavilion depths (s,) [mm].
+        """Height of the girdle's lower plane at rest, for pavilion depths [mm]; see `rest`."""
+        return self.rest(pavilion)[0]
 
-        The stone is lowered until the first ledge point touches: the greatest of `rests`. -inf
-        where nothing is under it.
-        """
-        rest: Array = self.rests(pavilion).max(axis=1)
-        return rest
+    def rest(self, pavilion: Array) -> tuple[Array, Array]:
+        """Height of the girdle's lower plane at rest, and how far ledge and pavilion part there.
 
-    def rests(self, pavilion: Array) -> Array:
-        """Heights of the girdle's lower plane at which ledge points touch, z + pavilion x zeta.
-
-        For pavilion depths (s,) [mm], shape (s, c).
+        For pavilion depths (..., s) [mm]. The stone is lowered until the first ledge point touches,
+        at the greatest of z + pavilion x zeta; -inf where nothing is under it. Along each station's
+        line down the ledge the highest of these less the lowest is how far the two surfaces differ:
+        the mean of all stations. (..., s) each.
         """
         if self.contact_z is None or self.contact_zeta is None:
             raise ValueError("an uncut seat has no ledge to rest on")
+        stations = len(self.seats.claw)
+        # Where no ledge is left nothing parts.
+        whole = float(self.seats.has_ledge.mean())
+        if loops.found():
+            rest, off = loops.rest(
+                self.contact_z, self.contact_zeta, pavilion, stations, len(ALONG)
+            )
+            return rest, off / whole
+        if pavilion.ndim > 1:
+            bottom, parted = zip(*(self.rest(depth) for depth in pavilion), strict=True)
+            return np.stack(bottom), np.stack(parted)
         rests: Array = pavilion[:, None] * self.contact_zeta
         rests += self.contact_z
-        return rests
+        parts = [rests[:, k * stations : (k + 1) * stations] for k in range(len(ALONG))]
+        highest, lowest = reduce(np.maximum, parts), reduce(np.minimum, parts)
+        under = np.isfinite(parts[0])
+        apart = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
+        return rests.max(axis=1), apart.mean(axis=1) / whole
+
+
+def per_claw(field: Array, join: np.ufunc) -> Array:
+    """Join the stations of each claw: (s, claws * points) -> (s, claws)."""
+    joined: Array = join.reduce(field.reshape(len(field), -1, FACE_POINTS), axis=2)
+    return joined
 
 
 Kept = dict[tuple[float | int | bytes, ...], Placement]
@@ -160,6 +242,22 @@ class _Plan:
         """The outline's normals (2, n) of the given numbers, on the side the points are on."""
         normals = self.form.normals[chosen].astype(points.dtype, copy=False)
         return self.form.unfold(normals, points[:, self.nominal].T).T
+
+    def looped(self, strain: _Strain | None = None) -> loops.Plan:
+        """The same laid out for the loops."""
+        form, metal, bounds = self.form, self.metal, self.bounds
+        plan = loops.Plan(
+            points=metal.points, way=metal.way, outward=metal.outward, joined=metal.joined,
+            facing=self.facing, inner=self.inner, bare=self.bare, low=bounds.gap_low,
+            high=bounds.gap_high, cover_low=bounds.cover_low, normals=form.normals,
+            reach=form.reach, mirrored=form.mirrored, claws=self.claws, cut=self.cut,
+            nominal=self.nominal, sectors=_SECTORS, step=FACE_POINTS, ample=_AMPLE,
+        )  # fmt: skip
+        if strain is not None:
+            other = longer_form(form)
+            part = other.length_ratio / form.length_ratio - 1
+            plan.strain(strain.longer, other.normals, other.reach, part, strain.drift)
+        return plan
 
     def alone(self) -> _Plan:
         """The nominal seat alone, in double precision."""
@@ -240,7 +338,7 @@ def place(
     gap = distance(form, metal.points, with_neighbours(form, tried))
     near = nearest_of_run(metal, gap, plan.facing)
     if strain is not None:
-        gap, near = (strain.relieved(each, metal.points, tried[0]) for each in (gap, near))
+        gap, near = strain.relieved(metal.points, tried[0], gap, near)
     gap *= width[:, None]
     near *= width[:, None]
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
@@ -252,7 +350,7 @@ def place(
         nearest = plan.nearest(inner, 2)
         cover = -distance(form, inner, with_neighbours(form, nearest))
         if strain is not None:
-            cover = -strain.relieved(-cover, inner, nearest[0])
+            cover = -strain.relieved(inner, nearest[0], -cover)[0]
         cover *= width[:, None]
         if bare is not None:
             cover[:, bare] = np.inf
@@ -300,12 +398,14 @@ class _Strain:
         drift = float(strain._shape(points) @ x) / max(float(x @ x), 1e-9)
         return replace(strain, drift=drift)
 
-    def relieved(self, gap: Array, points: Array, nearest: Indices) -> Array:
+    def relieved(self, points: Array, nearest: Indices, *gaps: Array) -> list[Array]:
         """Gaps (s, n) of points (2, s, n) as they are where the stone is not squeezed."""
         x = self.plan.normals(points, nearest)[0]
         here = points[:, self.plan.nominal].astype(np.float64)
-        shape = (self._shape(here) - self.drift * x).astype(gap.dtype)
-        return np.asarray(gap + self.longer * (shape + x**2 * gap))
+        shape = (self._shape(here) - self.drift * x).astype(points.dtype)
+        if loops.found():
+            return [loops.relieved(gap, self.longer, shape, x**2) for gap in gaps]
+        return [gap + self.longer * (shape + x**2 * gap) for gap in gaps]
 
     def _shape(self, here: Array) -> Array:
         """What gaps at points (2, n) gain but for being stretched, over the gain in length."""
@@ -426,6 +526,8 @@ def _shift(plan: _Plan, longer: Array | None) -> tuple[Array, _Strain | None]:
     start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
     if not settled:  # they swing as well
         return _centred(plan, start, _ROUNDS_OF_ALL, strain)[0], strain
+    if loops.found():
+        return plan.looped(strain).stepped(start, SOFTNESS), strain
     return start + widest_least(*_slacks(plan, start, strain)), strain
 
 
@@ -433,6 +535,8 @@ def _centred(
     plan: _Plan, start: Array, rounds: int, strain: _Strain | None = None
 ) -> tuple[Array, bool]:
     """Step by step from `start` (2, s) to where the least slack is widest; whether all settled."""
+    if loops.found():
+        return plan.looped(strain).centred(start, rounds, _SETTLED, SOFTNESS)
     here = best = start
     most, before = np.full(start.shape[1], -np.inf), np.zeros_like(start)
     for _ in range(rounds):
@@ -456,21 +560,9 @@ def _slacks(plan: _Plan, shift: Array, strain: _Strain | None = None) -> tuple[A
     gap = distance(form, metal.points, tried)
     near = nearest_of_run(metal, gap, plan.facing)
     if strain is not None:
-        gap, near = (strain.relieved(each, metal.points, tried[0]) for each in (gap, near))
-    normal = plan.normals(metal.points, tried[0])
-
-    def toward(stations: Indices) -> Array:
-        """Directions (2, s, k) of the least gaps of some stations (s, k)."""
-        nearer = _at(near, stations) < _at(gap, stations)
-        square = np.stack([_at(side, stations) for side in metal.outward])
-        return np.asarray(np.where(nearer, square, fixed(normal, stations)))
-
-    def fixed(vectors: Array, stations: Indices) -> Array:
-        """Vectors (2, n) of some stations (s, k), (2, s, k)."""
-        return vectors[:, stations.T].transpose(0, 2, 1)
-
-    bounds = plan.bounds
-    low, high = bounds.gap_low, bounds.gap_high
+        gap, near = strain.relieved(metal.points, tried[0], gap, near)
+    normal, outward = plan.normals(metal.points, tried[0]), metal.outward
+    low, high = plan.bounds.gap_low, plan.bounds.gap_high
     if plan.claws and not plan.cut:  # a claw is bent as a whole
         by_claw = len(gap), -1, FACE_POINTS
         mean = gap.reshape(by_claw).mean(axis=2)
@@ -478,31 +570,48 @@ def _slacks(plan: _Plan, shift: Array, strain: _Strain | None = None) -> tuple[A
         along = along.reshape(2, *by_claw).mean(axis=3)
         fields = [(mean - low, along), (high - mean, -along)]
     else:
-        tight = _tightest(near, _SECTORS)
+        fields = [_of_sectors(near, low, _SECTORS, normal, gap, outward)]
         if plan.claws:  # it closes as a whole
-            wide = _tightest(near, near.shape[1] // FACE_POINTS)
-            far = _at(near, wide), toward(wide)
+            claws = near.shape[1] // FACE_POINTS
+            fields.append(_of_sectors(near, high, claws, normal, gap, outward, above=True))
         else:
-            wide = _tightest(-gap, _SECTORS)
-            far = _at(gap, wide), fixed(normal, wide)
-        fields = [(_at(near, tight) - low, toward(tight)), (high - far[0], -far[1])]
+            fields.append(_of_sectors(gap, high, _SECTORS, normal, greatest=True, above=True))
     if plan.inner is not None:
         inner = plan.inner - shift[..., None]
         first, second = tried = plan.nearest(inner, 2)
         cover = -distance(form, inner, tried)
         if strain is not None:
-            cover = -strain.relieved(-cover, inner, first)
+            cover = -strain.relieved(inner, first, -cover)[0]
         if plan.bare is not None:
             cover[:, plan.bare] = _AMPLE
-        thin = _tightest(cover, _SECTORS)
         other = -distance(form, inner, tried[1:])
-        sides = plan.normals(inner, first), plan.normals(inner, second)
-        along = np.where(
-            _at(other, thin) > _at(cover, thin), *(fixed(side, thin) for side in sides)
-        )
-        fields.append((_at(cover, thin) - bounds.cover_low, -along))
+        sides = -plan.normals(inner, second), other, -plan.normals(inner, first)
+        fields.append(_of_sectors(cover, plan.bounds.cover_low, _SECTORS, *sides))
     slack = np.concatenate([field[0] for field in fields], axis=1)
     return slack, np.concatenate([field[1] for field in fields], axis=2)
+
+
+def _of_sectors(
+    field: Array, bound: Array, sectors: int, other: Array, beside: Array | None = None,
+    one: Array | None = None, *, greatest: bool = False, above: bool = False,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Where a field (s, n) is least, or `greatest`, in every sector of the round.
+
+    How far it is over a `bound` (s, 1) there, or under one that is `above`, (s, k); and the
+    direction in which it gains, (2, s, k). A field gains along `other` (2, n), but where `beside`
+    (s, n) is more than it along `one` (2, s, n) or (2, n).
+    """
+    if loops.found():
+        return loops.of_sectors(
+            field, bound, sectors, other, beside, one, greatest=greatest, above=above
+        )
+    tight = _tightest(-field if greatest else field, sectors)
+    value, direction = _at(field, tight), other[:, tight.T].transpose(0, 2, 1)
+    if beside is not None and one is not None:
+        sides = one if one.ndim == 3 else np.broadcast_to(one[:, None], (2, *field.shape))
+        nearer = _at(beside, tight) > value
+        direction = np.where(nearer, np.stack([_at(side, tight) for side in sides]), direction)
+    return (bound - value, -direction) if above else (value - bound, direction)
 
 
 def _column(values: Array, kind: np.dtype[Any]) -> Array:

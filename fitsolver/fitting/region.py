@@ -286,19 +286,16 @@ def _nominal(
     girdle = widths * mean[1]
 
     def at(ratio: float) -> Array:
-        found = np.empty((2, len(widths), len(depths)))
         placed = place(
             form(proposal.style, ratio), best, widths * ratio, widths, girdle,
             bounds(best, ready.allowances), turn_rad=turn,
             girdle_z=proposal.ask.girdle_bottom_mm, nominal=len(widths) // 2,
         )  # fmt: skip
-        for k, squeezed in enumerate(squeeze * widths):
-            needs = requirements(
-                placed, mean[0] * squeezed, girdle, mean[2] * squeezed, ready.allowances
-            )
-            for row, every in enumerate((needs.margins, needs.altered)):
-                found[row, :, k] = np.min(list(every.values()), axis=0)
-        return found
+        crown, pavilion = (height * squeeze * widths for height in (mean[0], mean[2]))
+        every = np.broadcast_to(girdle, crown.shape)
+        needs = requirements(placed, crown, every, pavilion, ready.allowances)
+        least = [np.min(list(each.values()), axis=0).T for each in (needs.margins, needs.altered)]
+        return np.array(least)
 
     every_ratio = np.stack(crew(at, ratios.tolist()), axis=1)
     return every_ratio[0], every_ratio[1]

@@ -9,15 +9,13 @@ height of a stone that touches nothing is minus infinity).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting.bearing import ALONG
-from fitsolver.fitting.placement import Bounds, Placement
+from fitsolver.fitting.placement import Bounds, Placement, per_claw
 from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.seat import FACE_POINTS, Seats
 from fitsolver.stones.outline import centroid
@@ -153,7 +151,8 @@ KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 
 
-Where = tuple[Array, int] | int
+At = int | tuple[int, int]
+Where = tuple[Callable[[At], Array], int] | int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,11 +160,11 @@ class Requirements:
     """All margins of a stone in possible seats, s samples, the first the best estimate.
 
     `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
-    within its allowance; `room` name -> (s,) how far the alteration may go
-    [mm], none if missing; `thresholds` name -> mm in the best estimate; `where` name -> a field
-    (s, k) whose least is tightest and how many stations lie from one value to the next, or one
-    station, -1 for none; `set_by` name -> the allowance that sets it in this seat; `girdle_bottom`
-    (s,) [mm].
+    within its allowance; `room` name -> (s,) how far the alteration may go [mm], none if missing;
+    `thresholds` name -> mm in the best estimate; `where` name -> what gives a sample's field (k,)
+    whose least is tightest, and how many stations lie from one value to the next; or one station,
+    -1 for none; `set_by` name -> the allowance that sets it in this seat; `girdle_bottom` (s,)
+    [mm]. Of stones of d depths all is (d, s).
     """
 
     margins: Mapping[str, Array]
@@ -181,17 +180,19 @@ class Requirements:
         stack = np.array(list((self.altered if altered else self.margins).values()))
         return np.asarray((stack >= 0).all(axis=0))
 
-    def station(self, name: str, sample: int = 0) -> int:
-        """The station at which a requirement is tightest in a sample; -1 for no single place."""
+    def station(self, name: str, at: At = 0) -> int:
+        """The station where a requirement is tightest in a sample, of several depths at (depth,
+        sample); -1 for no single place.
+        """
         where = self.where[name]
         if isinstance(where, int):
             return where
         field, step = where
-        return _least(field, sample) * step
+        return _least(field(at)) * step
 
 
 def metal_needed_mm(placement: Placement, crown: Array, allowances: Allowances) -> Array:
-    """Metal that must stand above the girdle's upper plane, (s,) [mm].
+    """Metal that must stand above the girdle's upper plane, as `crown` (..., s) [mm].
 
     Walls: a fixed edge, more for a cabochon. Claws: a share of the crown's height.
     """
@@ -253,7 +254,7 @@ def _notch(seats: Seats, allowances: Allowances) -> tuple[Array, Array, float, f
 def requirements(
     placement: Placement, crown: Array, girdle: Array, pavilion: Array, allowances: Allowances
 ) -> Requirements:
-    """Work out every margin of the placed form with heights crown, girdle, pavilion (s,) [mm]."""
+    """Work out every margin of the placed form with crown, girdle, pavilion (..., s) [mm]."""
     kind = placement.gap.dtype
     crown, girdle, pavilion = (
         height.astype(kind, copy=False) for height in (crown, girdle, pavilion)
@@ -280,6 +281,7 @@ def _cut(
     def add(
         name: str, margin: Array, threshold: float, where: Where = -1, allowance: str = ""
     ) -> None:
+        margin = np.broadcast_to(margin, bottom.shape)
         margins[name], thresholds[name], places[name] = margin, threshold, where
         set_by[name] = allowance or KINDS[name].allowance
         altered[name] = margin
@@ -290,33 +292,36 @@ def _cut(
             rooms[name] = np.minimum(room, spare) if name == "girdle gap" else room
             altered[name] = margin + rooms[name]
 
-    rests = placement.rests(pavilion)
-    bottom = rests.max(axis=1)
+    bottom, parted = placement.rest(pavilion)
     bottom = np.where(np.isfinite(bottom), bottom, seats.floor_z + pavilion)
-    gap, near, entry = placement.clearances(bottom, girdle)
+    tight = placement.tightest(bottom, girdle)
+
+    def field(which: int) -> Callable[[At], Array]:
+        return lambda at: _clearances(placement, bottom, girdle, at)[which]
+
     gives = "claw_give_mm" if claws else "rim_give_mm"
     give = allowances[gives]
-    if seats.notch is not None:
-        # Above its notch a claw stands further in, by the depth of the notch.
-        entry = entry - seats.notch
-    add("entry", entry.min(axis=1) + give, give, (entry, 1), gives)
+    add("entry", tight.entry + give, give, (field(2), 1), gives)
     least = allowances["gap_min_mm"]
-    add("girdle gap", near.min(axis=1) - least, least, (near, 1))
+    add("girdle gap", tight.near - least, least, (field(1), 1))
     reaches = _reach_of_closing(seats)
     widest = allowances[reaches]
-    reach = _per_claw(near, np.minimum) if claws else gap
-    step = FACE_POINTS if claws else 1
-    add("closing gap", widest - reach.max(axis=1), widest, (-reach, step), reaches)
-    cover = allowances["cover_min_mm"]
-    add("ledge cover", placement.cover.min(axis=1) - cover, cover, (placement.cover, 1))
+    far: Where = (lambda at: -field(0)(at), 1)
+    if claws:
+        far = (lambda at: -per_claw(field(1)(at)[None], np.minimum)[0], FACE_POINTS)
+    add("closing gap", widest - tight.reach, widest, far, reaches)
+    cover, covered = allowances["cover_min_mm"], placement.cover
+    add("ledge cover", placement.least_cover - cover, cover, (lambda at: covered[_row(at)], 1))
     if not seats.ledge_after.all():
         add("ledge arc", *_carried(placement, allowances))
     tolerated = allowances["bearing_gap_max_mm"]
-    add("bearing match", tolerated - _bearing_gap(placement.seats, rests), tolerated)
+    add("bearing match", tolerated - parted, tolerated)
     need = metal_needed_mm(placement, crown, allowances)
-    above = seats.top.min(axis=1) - bottom - girdle - need
+    above = placement.lowest_top - bottom - girdle - need
     closes = _closing_allowance(placement)
-    add("metal above girdle", above, float(need[0]), (seats.top, 1), closes)
+    add(
+        "metal above girdle", above, float(need.flat[0]), (lambda at: _of(seats.top, at), 1), closes
+    )
     clears = f"culet_clearance_{seats.back}_mm"
     culet = bottom - pavilion - seats.floor_z - allowances[clears]
     add("culet clearance", culet, allowances[clears], allowance=clears)
@@ -357,29 +362,28 @@ def _uncut(
         rail = seats.gallery_z + pavilion * placement.gallery_zeta
         lowest = np.maximum(lowest, rail + allowances["gallery_clearance_mm"])
     need = metal_needed_mm(placement, crown, allowances)
-    highest = seats.top.min(axis=1) - need - girdle
+    highest = placement.lowest_top - need - girdle
     play = highest - lowest
     # The setter chooses: high, but with a little metal to spare.
     bottom = np.where(
         play >= 0, np.maximum((lowest + highest) / 2, highest - BELOW_HIGHEST_MM), lowest
     )
-    gap, near, enters = placement.clearances(bottom, girdle)
-    inside = -_per_claw(gap, np.add) / FACE_POINTS if claws else -gap
+    tight = placement.tightest(bottom, girdle)
+    inside = -tight.mean
     step = FACE_POINTS if claws else 1
     floor, ceiling, bend_in, bend_out = _notch(seats, allowances)
     further = allowances["alter_claw_bend_mm"] if claws else 0.0
-    # A corner of the stone reaches deepest into a wall between two stations.
-    deepest = inside if claws else -near
     if floor.ndim == 1:
         floor, ceiling = floor[:, None], ceiling[:, None]
-    over, under = inside - floor, ceiling - deepest
-    reach = over.min(axis=1) + bend_in
-    room = under.min(axis=1) + bend_out
+    over, under = inside - floor, ceiling - inside
+    reach = over.min(axis=-1) + bend_in
+    # A corner of the stone reaches deepest into a wall between two stations.
+    room = (under.min(axis=-1) if claws else ceiling[:, 0] + tight.near) + bend_out
     gives = "claw_give_mm" if claws else "rim_give_mm"
     give = allowances[gives]
     # An uncut wall is opened by cutting the bearing from above, so its rim always lets in what
     # the bearing takes; claws are opened and closed again.
-    entry = enters.min(axis=1) + give + bend_out if claws else room + floor[:, 0]
+    entry = tight.entry + give + bend_out if claws else room + floor[:, 0]
     margins = {"entry": entry, "notch floor": reach, "notch ceiling": room, "height play": play}
     altered = {
         "entry": entry + further,
@@ -402,15 +406,15 @@ def _uncut(
             "height play": 0.0,
         },
         where={
-            "entry": (enters, 1),
-            "notch floor": (over, step),
-            "notch ceiling": (under if claws else -inside, step),
+            "entry": (lambda at: _clearances(placement, bottom, girdle, at)[2], 1),
+            "notch floor": (lambda at: over[at], step),
+            "notch ceiling": (lambda at: (under if claws else -inside)[at], step),
             "height play": -1,
         },
         set_by={
             "entry": gives,
             "notch floor": "notch_share_min" if claws else "wall_bearing_min_mm",
-            "notch ceiling": _ceiling_of(seats, _least(under)),
+            "notch ceiling": _ceiling_of(seats, _least(_first(under))),
             "height play": _closing_allowance(placement),
         },
         girdle_bottom=bottom,
@@ -443,7 +447,34 @@ def _ceiling_of(seats: Seats, claw: int) -> str:
 
 def _at_least(limit: Array, slack: Array) -> float:
     """The limit (s, 1) or (s, c) that holds where the best estimate has least to spare."""
-    return float(limit[0, _least(slack) if limit.shape[1] > 1 else 0])
+    return float(limit[0, _least(_first(slack)) if limit.shape[1] > 1 else 0])
+
+
+def _first(field: Array) -> Array:
+    """The best estimate's of a field (..., s, c), at its first depth."""
+    first: Array = field.reshape(-1, *field.shape[-2:])[0, 0]
+    return first
+
+
+def _row(at: At) -> int:
+    """The sample, of a sample or a depth and a sample."""
+    return at[-1] if isinstance(at, tuple) else at
+
+
+def _of(field: Array, at: At) -> Array:
+    """A sample's of a field (s, n) or (1, n)."""
+    row: Array = field[0 if len(field) == 1 else _row(at)]
+    return row
+
+
+def _clearances(
+    placement: Placement, bottom: Array, girdle: Array, at: At
+) -> tuple[Array, Array, Array]:
+    """`Placement.clearances` of one sample, (n,) each."""
+    row = slice(_row(at), _row(at) + 1)
+    low, thick = np.atleast_1d(bottom[at]), np.atleast_1d(girdle[at])
+    gap, near, entry = placement.clearances(low, thick, row)
+    return gap[0], near[0], entry[0]
 
 
 def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float, int]:
@@ -481,28 +512,6 @@ def _nearest(directions_deg: Array, at_deg: float) -> int:
     return int(np.abs((directions_deg - at_deg + 180.0) % 360.0 - 180.0).argmin())
 
 
-def _least(field: Array, sample: int = 0) -> int:
+def _least(field: Array) -> int:
     # Of places equal but for rounding (draws are in single precision) the first, on every machine.
-    return int(np.round(field[sample], 4).argmin())
-
-
-def _per_claw(field: Array, join: np.ufunc) -> Array:
-    """Join the stations of each claw: (s, claws * points) -> (s, claws)."""
-    joined: Array = join.reduce(field.reshape(len(field), -1, FACE_POINTS), axis=2)
-    return joined
-
-
-def _bearing_gap(seats: Seats, rests: Array) -> Array:
-    """How far ledge and pavilion part over the bearing's width, typical of the round, (s,) [mm].
-
-    Along each station's line down the ledge: highest less lowest of the heights (s, c) at which
-    the stone `rests` on them, the two surfaces' difference; the mean of all stations.
-    """
-    stations = len(seats.claw)
-    parts = [rests[:, k * stations : (k + 1) * stations] for k in range(len(ALONG))]
-    under = np.isfinite(parts[0])
-    highest, lowest = reduce(np.maximum, parts), reduce(np.minimum, parts)
-    parted = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
-    mean: Array = parted.mean(axis=1)
-    # Where no ledge is left nothing parts.
-    return mean / float(seats.has_ledge.mean())
+    return int(np.round(field, 4).argmin())

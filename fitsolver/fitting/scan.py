@@ -141,21 +141,25 @@ def _over_widths(ready: Bench, figure: Form, turn: float, kept: Kept | None) -> 
             bounds(ready.best, allowed), turn_rad=turn, nominal=nominal,
         ),
     )  # fmt: skip
-    found = []
-    for share in (usual, (least + usual) / 2, least):
-        # A shallower stone of the style loses height in crown and pavilion alike.
-        squeeze = (share - mean[1]) / max(mean[0] + mean[2], 1e-9)
-        crown, girdle, pavilion = widths * mean[:, None] * [[squeeze], [1.0], [squeeze]]
-        needs = requirements(placed, crown, girdle, pavilion, allowed)
-        found.append(_best_of(figure, turn, widths, share, needs))
+    shares = np.array([usual, (least + usual) / 2, least])
+    # A shallower stone of the style loses height in crown and pavilion alike.
+    squeeze = ((shares - mean[1]) / max(mean[0] + mean[2], 1e-9))[:, None]
+    crown, girdle, pavilion = (
+        height * by * widths
+        for height, by in zip(mean, (squeeze, squeeze**0, squeeze), strict=True)
+    )
+    needs = requirements(placed, crown, girdle, pavilion, allowed)
+    found = [_best_of(figure, turn, widths, shares, needs, k) for k in range(len(shares))]
     # Of equals the usual depth, which comes first.
     return max(found, key=lambda spot: round(spot.score, 6))
 
 
-def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requirements) -> Spot:
+def _best_of(
+    figure: Form, turn: float, widths: Array, shares: Array, needs: Requirements, depth: int
+) -> Spot:
     names = list(needs.margins)
-    margins = np.array([needs.margins[name] for name in names])
-    altered = np.array([needs.altered[name] for name in names])
+    margins = np.array([needs.margins[name][depth] for name in names])
+    altered = np.array([needs.altered[name][depth] for name in names])
     least = margins.min(axis=0)
     # Of sizes equal but for rounding the smallest, on every machine.
     k = int(np.round(least, 6).argmax())
@@ -165,12 +169,12 @@ def _best_of(figure: Form, turn: float, widths: Array, share: float, needs: Requ
         figure=figure,
         turn=turn,
         width=float(widths[k]),
-        depth_share=share,
+        depth_share=float(shares[depth]),
         score=float(least[k]),
         score_altered=float(altered.min(axis=0).max()),
         binding=binding,
-        girdle_z=float(needs.girdle_bottom[k]),
-        room_mm=0.0 if room is None else float(room[k]),
+        girdle_z=float(needs.girdle_bottom[depth, k]),
+        room_mm=0.0 if room is None else float(room[..., k].flat[-1]),
     )
 
 

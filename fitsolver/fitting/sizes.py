@@ -18,13 +18,18 @@ from fitsolver.stones.stone import Stone
 
 Array = NDArray[np.float64]
 
+# Least crown, girdle and pavilion that are drawn, in widths.
+_LEAST = 0.02, 0.005, 0.02
 # What of a stone's heights may be measured besides its depth.
 HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sizes:
-    """One stone's lengths, s samples, the first as read [mm]: length, width and three heights."""
+    """Stones' lengths, s samples, the first as read [mm]: length, width and three heights.
+
+    Heights may lead with an axis of depths, (k, s).
+    """
 
     length: Array
     width: Array
@@ -34,7 +39,7 @@ class Sizes:
 
     def rows(self, chosen: NDArray[np.int64]) -> Sizes:
         """Return the samples of the given numbers."""
-        return Sizes(**{item.name: getattr(self, item.name)[chosen] for item in fields(self)})
+        return Sizes(**{item.name: getattr(self, item.name)[..., chosen] for item in fields(self)})
 
 
 def stone_sizes(
@@ -49,7 +54,9 @@ def stone_sizes(
     """Sample stones known by length, width and depth, each with standard uncertainty `u_mm`.
 
     For one stone or several of a style, (n,) [mm]; their samples stand one stone after the other,
-    (n (samples + 1),). A known depth may be shared among crown, girdle and pavilion in many ways:
+    (n (samples + 1),). With several depths of each, (k, n), heights are (k, n (samples + 1)).
+
+    A known depth may be shared among crown, girdle and pavilion in many ways:
     by the style's spreads, narrowed by what was measured (`heights_mm`, keys of `HEIGHTS`,
     one value or one a stone, same u).
     """
@@ -62,14 +69,16 @@ def stone_sizes(
     for name, value in (heights_mm or {}).items():
         k = HEIGHTS.index(name)
         gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
-        mean = mean + (np.asarray(value) / width - mean[:, k])[:, None] * gain
+        mean = mean + (np.asarray(value) / width - mean[..., k])[..., None] * gain
         covariance = covariance - np.outer(gain, covariance[k])
     factor = spread_factor(covariance) if heights_mm else _height_factor(style)
-    drawn = mean[:, None, :] + points[:, :3] @ factor.T
-    drawn = np.where(mean[:, None, :] <= 0, 0.0, np.maximum(drawn, [0.02, 0.005, 0.02]))
-    total = depth[:, None] + u_mm * points[:, 5]
-    heights = drawn / drawn.sum(axis=2, keepdims=True) * total[..., None]
-    crown, girdle, pavilion = (heights[..., k].ravel() for k in range(3))
+    scatter = points[:, :3] @ factor.T
+    drawn = [
+        np.where(one[..., None] <= 0, 0.0, np.maximum(one[..., None] + scatter[:, k], least))
+        for k, (one, least) in enumerate(zip(np.moveaxis(mean, -1, 0), _LEAST, strict=True))
+    ]
+    share = (depth[..., None] + u_mm * points[:, 5]) / sum(drawn)
+    crown, girdle, pavilion = ((height * share).reshape(*depth.shape[:-1], -1) for height in drawn)
     return Sizes(
         length=(length[:, None] + u_mm * points[:, 4]).ravel(),
         width=(width[:, None] + u_mm * points[:, 3]).ravel(),

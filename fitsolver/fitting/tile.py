@@ -6,7 +6,7 @@ their own ratios change is taken as straight) and the stations tried.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,35 +93,32 @@ def _chances(
     girdle_z_mm: float, kept: Kept | None,
 ) -> Array:  # fmt: skip
     u = ready.allowances["stone_reading_u_mm"]
-    sizes = [
-        stone_sizes(figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depth, u, draws)
-        for depth in depths_mm.T
-    ]
-    middle = sizes[len(sizes) // 2]
+    sizes = stone_sizes(figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depths_mm.T, u, draws)
     nominal = len(sizes_mm) // 2 * (draws + 1)
-
-    girdle = middle.girdle if kept is None else USUAL_GIRDLE * middle.width
+    girdle = _middle(sizes.girdle) if kept is None else USUAL_GIRDLE * sizes.width
 
     def made() -> Placement:
         spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(sizes_mm)))
         return place(
-            figure, spots, middle.length, middle.width, girdle,
-            bounds(spots, ready.allowances), turn_rad=turn_rad, girdle_z=girdle_z_mm,
-            nominal=nominal, strained=_parted(figure, sizes_mm[:, 0] / sizes_mm[:, 1]),
+            figure, spots, sizes.length, sizes.width, girdle, bounds(spots, ready.allowances),
+            turn_rad=turn_rad, girdle_z=girdle_z_mm, nominal=nominal,
+            strained=_parted(figure, sizes_mm[:, 0] / sizes_mm[:, 1]),
         )  # fmt: skip
 
     asked = draws, turn_rad, girdle_z_mm, sizes_mm.tobytes()
     placed = kept_or_made(kept, asked, figure, nominal, made)
-    found = []
-    for one in sizes:
-        needs = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
-        found.append(
-            [
-                needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:].mean(axis=1)
-                for altered in (False, True)
-            ]
-        )
-    return np.array(found).transpose(1, 2, 0)
+    needs = requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances)
+    found = [
+        needs.holds(altered=altered).reshape(*depths_mm.T.shape, draws + 1)[..., 1:].mean(axis=-1)
+        for altered in (False, True)
+    ]
+    return np.array(found).swapaxes(1, 2)
+
+
+def _middle(heights: Array) -> Array:
+    """Those of the middle depth, of heights (k, s)."""
+    middle: Array = heights[len(heights) // 2]
+    return middle
 
 
 def _parted(figure: Form, ratios: Array) -> bool:
@@ -187,22 +184,19 @@ def tile(
     for group in _alike(ratios, stand.turn, alike, max(1, ROWS // (draws + 1))):
         figure = _figure(style, ratios[group])
         u = ready.allowances["stone_reading_u_mm"]
-        sizes = [
-            stone_sizes(style, lengths[group], widths[group], np.full(len(group), depth), u, draws)
-            for depth in depths
-        ]
-        middle = sizes[len(sizes) // 2]
+        every = np.repeat(depths[:, None], len(group), axis=1)
+        sizes = stone_sizes(style, lengths[group], widths[group], every, u, draws)
         first = np.arange(len(group)) * (draws + 1)
         turn, nominal = float(stand.turn[group[0]]), int(first[len(first) // 2])
         height, strained = stand.height[group], _parted(figure, ratios[group])
 
         def made_new(
-            figure: Form = figure, middle: Sizes = middle, turn: float = turn,
+            figure: Form = figure, sizes: Sizes = sizes, turn: float = turn,
             height: Array = height, nominal: int = nominal, strained: bool = strained,
         ) -> Placement:  # fmt: skip
             spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(height)))
             return place(
-                figure, spots, middle.length, middle.width, middle.girdle,
+                figure, spots, sizes.length, sizes.width, _middle(sizes.girdle),
                 bounds(spots, ready.allowances), turn_rad=turn,
                 girdle_z=np.repeat(height, draws + 1), nominal=nominal,
                 strained=strained,
@@ -210,20 +204,18 @@ def tile(
 
         asked = draws, turn, lengths[group].tobytes(), widths[group].tobytes()
         placed = kept_or_made(kept, asked, figure, nominal, made_new)
-        margins, altered = [], []
-        for one in sizes:
-            each = requirements(placed, one.crown, one.girdle, one.pavilion, ready.allowances)
-            names = tuple(each.margins)
-            margins.append([each.margins[name] for name in names])
-            altered.append([each.altered[name] for name in names])
-            if one is middle:
-                middling = each
+        needs = requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances)
+        names = tuple(needs.margins)
         direction = np.full((len(group), len(names)), np.nan)
         for k, row in enumerate(first.tolist() if places else ()):
             for r, name in enumerate(names):
-                where = direction_deg(placed.seats, middling.station(name, row), row)
+                station = needs.station(name, (len(depths) // 2, row))
+                where = direction_deg(placed.seats, station, row)
                 direction[k, r] = np.nan if where is None else where
-        made.append((group, _by_stone(margins, draws), _by_stone(altered, draws), direction))
+        margins, altered = (
+            _by_stone(each.values(), draws) for each in (needs.margins, needs.altered)
+        )
+        made.append((group, margins, altered, direction))
     order = np.argsort(np.concatenate([item[0] for item in made]))
     return Tile(
         names=names,
@@ -266,8 +258,8 @@ def _alike(ratios: Array, turn: Array, alike: float, most: int) -> Iterator[NDAr
             start = k
 
 
-def _by_stone(values: Sequence[Sequence[Array]], draws: int) -> Array:
-    """Turn (k, r, n (s + 1)) into (n, k, r, s), without the best estimates."""
-    table = np.array(values)
+def _by_stone(values: Iterable[Array], draws: int) -> Array:
+    """Turn r tables (k, n (s + 1)) into (n, k, r, s), without the best estimates."""
+    table = np.array(list(values))
     apart: Array = table.reshape(*table.shape[:2], -1, draws + 1)[..., 1:]
-    return np.moveaxis(apart, 2, 0)
+    return apart.transpose(2, 1, 0, 3)

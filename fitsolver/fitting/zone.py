@@ -86,9 +86,10 @@ def _zones(at: Seated) -> Iterator[Zone]:
         yield _under(at, "notch edge" if at.claws else "ledge edge", inner[first], inner[last])
     if at.rail is not None:
         gallery = _under(at, "gallery", at.rail, np.roll(at.rail, -1, axis=0))
-        # A stone far off centre may be lower over the rail's breadth than over its edge.
+        # A stone far off centre may be lower over the rail's breadth than over its edge, by more
+        # than rounding.
         breadth = next(item for item in at.surfaces if item.name == "gallery")
-        rise, point = highest(at.bodies, breadth.triangles, -gallery.least_mm)
+        rise, point = highest(at.bodies, breadth.triangles, 1e-6 - gallery.least_mm)
         yield gallery if rise == -np.inf else _with_least(gallery, -rise, point)
     yield _floor(at)
 

@@ -15,11 +15,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import product
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.fitting import loops
 from fitsolver.fitting.placement import Kept
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import SAMPLES, Bench
@@ -281,10 +284,11 @@ class _Grid:
             self.ready, self.style, self._lengths(excess, width), width, self.judged,
             self._stand(excess, width), draws=draws, alike=alike, kept=self.kept,
         )  # fmt: skip
+        middles = [np.median(margins, axis=-1) for margins in (found.margins, found.altered)]
         return _Judged(
             names=found.names,
-            z=_scores(found, self.judged, self.depth),
-            margin=np.median(found.margins[:, MARGIN_DEPTHS], axis=-1),
+            z=_scores(found, middles, self.judged, self.depth),
+            margin=middles[0][:, MARGIN_DEPTHS],
             u=found.margins.std(axis=-1)[:, len(self.judged) // 2],
             direction=found.direction,
         )
@@ -337,40 +341,58 @@ def _depths(style: CutStyle, box: tuple[float, float], ask: Array) -> tuple[Arra
 
 def _levels(ready: Bench) -> tuple[tuple[int, float], ...]:
     """What changes a verdict: (0 ordinary or 1 altered, z)."""
-    from scipy.special import ndtri
-
-    seats = float(ndtri(ready.allowances["seats_from_probability"]))
-    fails = float(ndtri(ready.allowances["fails_to_probability"]))
+    score = NormalDist().inv_cdf
+    seats = score(ready.allowances["seats_from_probability"])
+    fails = score(ready.allowances["fails_to_probability"])
     return (0, seats), (1, seats), (1, fails)
 
 
-def _scores(found: Tile, judged: Array, kept: Array) -> Array:
-    """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged."""
-    from scipy.special import ndtri
+@cache
+def _scores_of(count: int) -> Array:
+    """Normal scores (count + 1,) of so many draws that hold; of none and all, of half a draw."""
+    score = NormalDist().inv_cdf
+    parts = np.clip(np.arange(count + 1) / count, 0.5 / count, 1 - 0.5 / count)
+    return np.array([score(float(part)) for part in parts])
 
+
+def _scores(found: Tile, middles: Sequence[Array], judged: Array, kept: Array) -> Array:
+    """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged.
+
+    `middles` (n, k, r) are the medians of the margins with ordinary setting and altered.
+    """
     after = np.clip(np.searchsorted(judged, kept), 1, len(judged) - 1)
     part = (kept - judged[after - 1]) / (judged[after] - judged[after - 1])
     scores = []
-    for margins in (found.margins, found.altered):
+    for margins, middle in zip((found.margins, found.altered), middles, strict=True):
         count = margins.shape[-1]
         u = np.maximum(margins.std(axis=-1), LEAST_U_MM)
-        middle = np.median(margins, axis=-1)
-        z = np.empty((len(margins), len(kept)))
-        edge = float(ndtri(0.5 / count))
-        for d, (k, p) in enumerate(zip(after.tolist(), part.tolist(), strict=True)):
-            far = ((middle[:, k - 1] * (1 - p) + middle[:, k] * p)
-                   / (u[:, k - 1] * (1 - p) + u[:, k] * p)).min(axis=1)  # fmt: skip
-            dense = margins[:, k - 1] * (1 - p)
-            dense += margins[:, k] * p
-            held = (dense >= 0).all(axis=1).sum(axis=1)
-            one = ndtri(np.clip(held / count, 0.5 / count, 1 - 0.5 / count))
-            one = np.where(held == 0, np.minimum(far, edge), one)
-            z[:, d] = np.where(held == count, np.maximum(far, -edge), one)
-        scores.append(z)
+        here, spread = (
+            values[:, after - 1] * (1 - part[:, None]) + values[:, after] * part[:, None]
+            for values in (middle, u)
+        )
+        far = (here / spread).min(axis=2)
+        held, usual = _held(margins, after, part), _scores_of(count)
+        z = np.where(held == 0, np.minimum(far, usual[0]), usual[held])
+        scores.append(np.where(held == count, np.maximum(far, usual[-1]), z))
     # Alteration is never worse than leaving it.
     both = np.stack([scores[0], np.maximum(*scores)], axis=-1)
     clipped: Array = np.clip(both, -Z_MOST, Z_MOST)
     return clipped
+
+
+def _held(margins: Array, after: NDArray[np.int_], part: Array) -> NDArray[np.int_]:
+    """How many draws hold all margins (n, k, r, s) at depths a part of the way to the judged ones.
+
+    From judged depth `after` - 1 to `after` (d,); shape (n, d).
+    """
+    if loops.found():
+        return loops.held(margins, after, part)
+    held = np.empty((len(margins), len(after)), np.int_)
+    for d, (k, p) in enumerate(zip(after.tolist(), part.tolist(), strict=True)):
+        dense = margins[:, k - 1] * (1 - p)
+        dense += margins[:, k] * p
+        held[:, d] = (dense >= 0).all(axis=1).sum(axis=1)
+    return held
 
 
 def _cells(z: Array, levels: tuple[tuple[int, float], ...]) -> NDArray[np.bool_]:
