@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 
 class FitsolverError(Exception):
     """Anything the user can put right; a face shows its text and exits with 2."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class Fault(Struct, frozen=True, kw_only=True):
     """One thing wrong with a file or an option: place, value, rule and remedy."""
 
     file: str

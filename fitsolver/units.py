@@ -16,13 +16,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from numbers import Real
 from types import MappingProxyType
 from typing import overload
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 CARAT_G = 0.2
@@ -34,8 +34,7 @@ _OTHER_UNIT = re.compile(r"[0-9.,\s](cm|µm|um|m|ct|pt)\.?$", re.IGNORECASE)
 _GROUPED = re.compile(r"[0-9][0-9.,\s]*[.,\s][0-9]+")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OldCarat:
+class OldCarat(Struct, frozen=True, kw_only=True):
     """A carat in use before the metric one: its mass [g] and who says so."""
 
     mass_g: float

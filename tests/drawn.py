@@ -5,10 +5,12 @@ The sizes are those of ordinary rings; nothing here describes a real piece.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import dataclasses
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from fitsolver.readings.reading import Reading, direct
 from fitsolver.seats.belief import belief
@@ -138,7 +140,7 @@ def uneven(rng: np.random.Generator, plain: Mounting) -> Mounting:
         )
         for at in places_deg
     )
-    return replace(plain, claw_directions_deg=tuple(places_deg), claws=claws)
+    return dataclasses.replace(plain, claw_directions_deg=tuple(places_deg), claws=claws)
 
 
 def stone_of(shape: Form, width_mm: float) -> Stone:

@@ -7,10 +7,11 @@ every reading is the truth plus errors drawn from what the instrument states.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import parse_toml

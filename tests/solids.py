@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any, Literal
+
+from msgspec.structs import replace
 
 from fitsolver.stones.cut import CutStyle, Dome, Part, Proportion, Ring, Row, cut
 from fitsolver.stones.form import form

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
-from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 from itertools import product
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from fitsolver import cli
 from fitsolver.fitting.proposal import Proposals, propose
@@ -40,7 +41,7 @@ def with_money(total: int, per_ct: int) -> Aimed:
     )
     money = Budget(currency="EUR", total=Decimal(total), brackets=(quote,))
     known = ready("claw-ring")
-    known = replace(known, mounting=replace(known.mounting, budget=money))
+    known = replace(known, mounting=dataclasses.replace(known.mounting, budget=money))
     return aim_all(known, proposed("claw-ring", "oval-mixed"))[1][0]
 
 

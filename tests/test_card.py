@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import datetime
 import html
 import io
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from browser import PHONE, opened, too_wide, violations
+from msgspec.structs import replace
 
 from fitsolver.cli import answer
 from fitsolver.fitting.proposal import LeftOut
@@ -51,7 +53,7 @@ class Written:
 
 
 def written(folder: Path, example: str, *, limit: int = 6, **changes: Any) -> Written:
-    ready = bench(replace(load_mounting(EXAMPLES / f"{example}.toml"), **changes))
+    ready = bench(dataclasses.replace(load_mounting(EXAMPLES / f"{example}.toml"), **changes))
     found = spec(ready, CORUNDUM, date=DAY, limit=limit)
     text = card_html(found, ready, CORUNDUM)
     path = folder / f"{example}.html"

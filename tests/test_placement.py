@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 from drawn import Case, case, mirrored, mounting, turned
+from msgspec.structs import replace
 from scipy.optimize import linprog
 from solids import cabochon, pyramid, style
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 from drawn import case, mounting
+from msgspec.structs import replace
 from solids import cabochon, pyramid, stone, style
 
 from fitsolver.fitting.contact import drop

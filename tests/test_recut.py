@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import dataclasses
 from math import pi, sqrt
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from solids import cabochon, pyramid, stone, style
 
 from fitsolver.errors import OutOfRange
@@ -300,7 +301,7 @@ def test_a_smaller_heart_in_a_heart() -> None:
 def test_a_result_that_sticks_out_is_refused() -> None:
     found = recut(CUBE, CONE, CORUNDUM)
     with pytest.raises(ValueError, match="sticks out"):
-        replace(found, after=sized(found.after, found.after.width_mm * 1.001))
+        dataclasses.replace(found, after=sized(found.after, found.after.width_mm * 1.001))
 
 
 @pytest.mark.parametrize(

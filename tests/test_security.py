@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from drawn import mounting, stone_of
+from msgspec.structs import replace
 
 from fitsolver.fitting.security import Security, security, weakest_direction
 from fitsolver.readings.reading import direct

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import os
 import re
@@ -9,12 +10,12 @@ import subprocess
 import sys
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.errors import FitsolverError, InputFaults, OutOfRange, UnknownName
@@ -42,7 +43,7 @@ NAMES = (
 def made(example: str, *styles: str, name: str | None = None) -> tuple[Spec, Bench]:
     mounting = load_mounting(EXAMPLES / example)
     if name is not None:
-        mounting = replace(mounting, name=name)
+        mounting = dataclasses.replace(mounting, name=name)
     ready = bench(mounting, samples=128)
     chosen = [cut(each) for each in styles]
     day = datetime.date(2024, 5, 6)

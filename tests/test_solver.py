@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import fields
 from simulated import EXACT, exact, mounting
 from test_requirement import uncut_claws
 from test_seat import CLAWS, ROUND, TUBE

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import json
 import math
-from dataclasses import FrozenInstanceError, replace
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from fitsolver import cli
 from fitsolver.commands.desk import Desk
@@ -49,7 +50,7 @@ def told(name: str) -> Spec:
 
 def with_budget(budget: Budget | None) -> Spec:
     known = ready("claw-ring-budget")
-    mounting: Mounting = replace(known.mounting, budget=budget)
+    mounting: Mounting = dataclasses.replace(known.mounting, budget=budget)
     return spec(
         replace(known, mounting=mounting), material("corundum"), date=DAY, styles=STYLES[:1]
     )
@@ -84,7 +85,7 @@ class TestSpec:
         assert (found.date, found.money) == (DAY, None)
 
     def test_it_cannot_be_changed(self) -> None:
-        with pytest.raises(FrozenInstanceError):
+        with pytest.raises(AttributeError):
             told("claw-ring").date = DAY  # type: ignore[misc]
 
     def test_every_reading_of_the_file_is_listed(self) -> None:
@@ -192,7 +193,7 @@ class TestNothingSeats:
 
     def test_a_budget_does_not_matter_then(self) -> None:
         known = ready("old-cushion-collet")
-        mounting = replace(known.mounting, budget=budget(900, ("1", None, 400)))
+        mounting = dataclasses.replace(known.mounting, budget=budget(900, ("1", None, 400)))
         found = spec(
             replace(known, mounting=mounting), material("corundum"), date=DAY,
             styles=[cut("marquise-brilliant")],

@@ -9,10 +9,11 @@ together, the draws behind the predictions say themselves (`Calibration`).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec.structs import replace
 from numpy.typing import NDArray
 from simulated import Beyond, Case, Plan, draw_case
 

@@ -6,9 +6,10 @@ import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from fitsolver.drawings.figure import Drawing
@@ -23,8 +24,7 @@ CODES = {
 WIDEST = 100
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class Answer(Struct, frozen=True, kw_only=True):
     """What a command says and how it exits."""
 
     text: str

@@ -6,9 +6,10 @@ import difflib
 import os
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct, field
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, OutOfRange, explain
 
@@ -44,8 +45,9 @@ LENGTHS = {
 }
 
 
-@dataclass(slots=True)
-class Desk:
+class Desk(
+    Struct,
+):
     """Reads the words of one command; `faults` holds what was wrong with them."""
 
     faults: list[Fault] = field(default_factory=list)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from fitsolver.commands.answer import progress_bar
 from fitsolver.commands.desk import Desk
@@ -18,8 +20,7 @@ if TYPE_CHECKING:
     from fitsolver.stones.material import Material
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Search:
+class Search(Struct, frozen=True, kw_only=True):
     """A mounting made ready, with the ranking asked for; what the stone is to be; how many cuts."""
 
     ready: Bench

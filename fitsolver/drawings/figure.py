@@ -9,10 +9,11 @@ sheet is as wide as a phone, 390 of them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
@@ -40,8 +41,7 @@ _ADVANCE = {letter: size / 1000 for size, letters in _ADVANCES.items() for lette
 _BOLD = 1.15
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stroke:
+class Stroke(Struct, frozen=True, kw_only=True, eq=False):
     """A line through `points` (n, 2), or round them if `closed`; `assumed`: nobody measured it."""
 
     points: Array
@@ -50,24 +50,21 @@ class Stroke:
     assumed: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Area:
+class Area(Struct, frozen=True, kw_only=True, eq=False):
     """A filled figure without an outline: `rings`, each (n, 2), every second one a hole."""
 
     rings: tuple[Array, ...]
     fill: Fill
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Lines:
+class Lines(Struct, frozen=True, kw_only=True, eq=False):
     """Many separate thin lines, `segments` (m, 2, 2): the hatch of an area, the facet edges."""
 
     segments: Array
     role: Role
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Dimension:
+class Dimension(Struct, frozen=True, kw_only=True, eq=False):
     """A dimension line between two points; its number is a label of its own.
 
     Ticks mark the ends, or arrows from outside where `outside`, with tails of that many pens.
@@ -78,16 +75,14 @@ class Dimension:
     outside: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Arrow:
+class Arrow(Struct, frozen=True, kw_only=True, eq=False):
     """A stroke through `points` (n, 2) with an arrowhead at its last point."""
 
     points: Array
     role: Role
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Label:
+class Label(Struct, frozen=True, kw_only=True, eq=False):
     """A text of one or more lines: where it is held, its size in pens, whether bold or upright."""
 
     at: Array
@@ -114,8 +109,7 @@ class Label:
 Item = Stroke | Area | Lines | Dimension | Arrow | Label
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Drawing:
+class Drawing(Struct, frozen=True, kw_only=True, eq=False):
     """A finished sheet: its size and pen [mm], its items, and in words what it shows."""
 
     width_mm: float
@@ -190,8 +184,9 @@ def corners(items: Iterable[Item], pen_mm: float) -> Array:
     return np.array([every.min(axis=0), every.max(axis=0)])
 
 
-@dataclass(slots=True)
-class Board:
+class Board(
+    Struct,
+):
     """Where a view is put together: the size of a pen [mm], and a list of items that grows."""
 
     pen: float

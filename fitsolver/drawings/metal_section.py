@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.drawings.set_stone import EmptySeat, crossing, offset
@@ -20,8 +19,7 @@ _SHOWN_OF_TUBE = 0.6
 Point = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Side:
+class Side(Struct, frozen=True, kw_only=True, eq=False):
     """Lines (n, 2) of distance from the centre, positive on both sides, and height [mm].
 
     `inner` from the foot up the inner face to the top; `top`; `outer` down to the foot again;

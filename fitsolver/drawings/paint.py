@@ -12,11 +12,11 @@ import io
 import os
 import re
 import secrets
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import (
@@ -44,8 +44,7 @@ _PROLOGUE = b'<?xml version="1.0" encoding="utf-8"?>\n'
 PNG_PIXELS_PER_PEN = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pen:
+class Pen(Struct, frozen=True, kw_only=True):
     """How a role is drawn: width and dashes in pens, colour, and what lies over what."""
 
     width: float

@@ -7,11 +7,11 @@ measured is drawn in long dashes, and metal ends at a break line where nothing i
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from itertools import pairwise
 from string import ascii_lowercase
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import Across, Board, Label, spread, zigzag
@@ -32,8 +32,7 @@ _OVER = 3.5
 _APART = 13.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeyRow:
+class KeyRow(Struct, frozen=True, kw_only=True):
     """One lettered dimension: what it is and its value as written."""
 
     letter: str
@@ -41,8 +40,7 @@ class KeyRow:
     value: str
 
 
-@dataclass(slots=True, kw_only=True)
-class Key:
+class Key(Struct, kw_only=True):
     """Gives every dimension its letter, and keeps what the letters mean.
 
     `assumed` names readings that nobody took; `u` (by requirement) standard uncertainties [mm];

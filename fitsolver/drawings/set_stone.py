@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.drawings.projection import upright_section
@@ -18,8 +18,7 @@ from fitsolver.stones.stone import Stone
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
-class EmptySeat:
+class EmptySeat(Struct, frozen=True, kw_only=True, dict=True):
     """The best estimate of a seat as it is drawn; `assumed` names what nobody measured."""
 
     seats: Seats
@@ -103,8 +102,7 @@ class EmptySeat:
         return top
 
 
-@dataclass(frozen=True, kw_only=True)
-class SetStone(EmptySeat):
+class SetStone(EmptySeat, frozen=True, kw_only=True, dict=True):
     """A stone as it sits in the best estimate of a seat; `girdle_z` is its girdle's middle."""
 
     stone: Stone

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import tomli
+from msgspec import Struct
 
 from fitsolver.errors import Fault, InputFaults
 
 
-@dataclass(frozen=True, kw_only=True)
-class Document:
+class Document(Struct, frozen=True, kw_only=True, dict=True):
     """A TOML file that could be parsed: its name, its data and the line of every key."""
 
     name: str

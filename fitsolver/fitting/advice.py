@@ -11,10 +11,10 @@ that go with it are counted anew.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.allowance import Allowances
@@ -37,8 +37,7 @@ STONE = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Advice:
+class Advice(Struct, frozen=True, kw_only=True):
     """A reading to take (again), and what that is worth.
 
     `share` of the binding margin's variance that it would take off; `u_now_mm`, `u_then_mm` the

@@ -8,9 +8,10 @@ facets and corners can matter is settled on one seat, the nominal one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.fitting import loops
@@ -32,8 +33,7 @@ _BESIDE = 0.3
 _SMALL = {4: 3e-3, 8: 1e-6}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Longer:
+class Longer(Struct, frozen=True, kw_only=True):
     """Stones longer than their form `by` a part (s, 1); their middle goes `drift` as far along."""
 
     by: Array
@@ -53,8 +53,7 @@ class Longer:
         return np.asarray((stretched - own) / part).astype(self.by.dtype)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ledge:
+class Ledge(Struct, frozen=True, kw_only=True):
     """A ledge under a stone: from the `wall` at the datum plane to the `inner` edge.
 
     Where stones are longer than their form, `other` says by how much.
@@ -166,8 +165,7 @@ def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0
     return np.where(over, height, -np.inf)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pavilion:
+class Pavilion(Struct, frozen=True, kw_only=True):
     """The pavilion's facets over points (2, s, n) and along the `way` from each to the next.
 
     Lengths are in widths. The share of depth over a point is the least of level - slope . point,

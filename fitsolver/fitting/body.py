@@ -6,10 +6,10 @@ they stay half-spaces, so that contact with metal is exact in any position.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.stones.stone import Stone
@@ -20,8 +20,7 @@ Array = NDArray[np.float64]
 _UPRIGHT = 1e-9
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Body:
+class Body(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     """A convex body {x : n_k . x <= d_k}: `normals` (k, 3) unit, `offsets` (k,), `vertices` [mm].
 
     `vertices` (n, 3) are its corners.

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.scan import Spot, depth_limits
@@ -23,8 +23,7 @@ END_SAMPLES, CORNER_SAMPLES = 40, 128
 PARTS = 1.0, 0.7, 0.4, 0.15
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
+class Range(Struct, frozen=True, kw_only=True):
     """An interval of a length or weight, both ends included."""
 
     low: float

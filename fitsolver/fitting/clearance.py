@@ -12,10 +12,11 @@ the axis x, y; then come samples s and points n. Answers come in the precision o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.fitting import loops
@@ -33,8 +34,7 @@ FAN_DEG = 8.0, 60.0
 RUN_FAN_DEG = np.array([0.0, -1.5, 1.5])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Metal:
+class Metal(Struct, frozen=True, kw_only=True):
     """Points (2, s, n) of metal seen from above, and the straight runs from each to the next.
 
     `joined` (n,) says whether there is metal between a point and the next; `way` (2, s, n) and

@@ -10,9 +10,9 @@ there is no sampling. Level or tilted makes no difference.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.body import Body, placed
@@ -25,8 +25,7 @@ Array = NDArray[np.float64]
 _FEW = 32
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drop:
+class Drop(Struct, frozen=True, kw_only=True):
     """Where a stone comes to rest when lowered without turning.
 
     `rest_z_mm` height of the girdle's middle (the stone's origin), -inf if nothing is under the
@@ -38,8 +37,7 @@ class Drop:
     point_mm: tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Approach:
+class Approach(Struct, frozen=True, kw_only=True):
     """How near metal edges (e,) come to a body above them.
 
     `rise` (e,) greatest z_metal - lower side along each, -inf where it is not under the body;

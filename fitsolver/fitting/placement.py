@@ -16,11 +16,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.fitting import loops
@@ -55,8 +56,7 @@ USUAL_GIRDLE = 0.04
 _AMPLE = 9.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bounds:
+class Bounds(Struct, frozen=True, kw_only=True):
     """What the pose strives for: gap from `gap_low` to `gap_high`, cover from `cover_low`.
 
     Each (s,); gaps (s, c) where every claw has its own.
@@ -67,8 +67,7 @@ class Bounds:
     cover_low: Array
 
 
-@dataclass(frozen=True, slots=True)
-class Tightest:
+class Tightest(Struct, frozen=True):
     """What is tightest round a girdle at some height; all lengths in mm, all lead with its axes.
 
     `entry` and `near` the least way in and gap, `reach` how far metal closes at most: to the
@@ -82,8 +81,7 @@ class Tightest:
     mean: Array
 
 
-@dataclass(frozen=True, kw_only=True)
-class Placement:
+class Placement(Struct, frozen=True, kw_only=True, dict=True):
     """A form of one plan size in `seats`, s samples, n stations; all lengths in mm.
 
     `gap` (s, n) from outline to metal at the girdle, negative where the outline passes the
@@ -114,7 +112,7 @@ class Placement:
     gallery_zeta: Array | None
 
     def clearances(
-        self, bottom: Array, girdle: Array, rows: slice = slice(None)
+        self, bottom: Array, girdle: Array, rows: slice | Indices = slice(None)
     ) -> tuple[Array, Array, Array]:
         """Return `gap`, `near` and the way in, with the girdle's lower plane at `bottom` (s,) [mm].
 
@@ -216,8 +214,7 @@ Kept = dict[tuple[float | int | bytes, ...], Placement]
 """Placements in one mounting, kept for other forms of their outline, by what they depend on."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
+class _Plan(Struct, frozen=True, kw_only=True):
     """What the pose is judged by, in the stone's frame before its shift and in its widths.
 
     `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None,
@@ -377,8 +374,7 @@ def place(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Strain:
+class _Strain(Struct, frozen=True, kw_only=True):
     """What a stone's gaps gain where it is `longer` (s, 1) by a part than its form is.
 
     Squeezed to its form, gaps shrink as far as they lie along the length. An outline is not its
@@ -471,8 +467,7 @@ def kept_or_made(
     return placed
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _View:
+class _View(Struct, frozen=True, kw_only=True):
     """How a seat is seen from a turned stone: in widths, and its length over its form's ratio."""
 
     form: Form

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from fitsolver.fitting.seated import Seated
 from fitsolver.fitting.security import Security
@@ -15,8 +14,7 @@ from fitsolver.fitting.unopened import Unopened, unopened
 from fitsolver.fitting.zone import Evenness, Ledge, Zone, evenness, ledge, zones
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pose:
+class Pose(Struct, frozen=True, kw_only=True, eq=False):
     """How the judged stone lies, exactly for the best estimate as drawn.
 
     `rests_on` "" if nothing carries it (zones then stand at a stone fallen to its culet); `zones`

@@ -11,12 +11,13 @@ less, and it still seats. Where no size seats as the seat is, the likeliest is a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import chain
 from types import MappingProxyType
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
@@ -64,8 +65,7 @@ BESIDE_MM = np.array([-0.12, -0.08, -0.04, 0.0, 0.04, 0.08])
 LIMIT = 6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CalibratedSize:
+class CalibratedSize(Struct, frozen=True, kw_only=True):
     """A calibrated size whose whole tolerance band seats, and the probability at its middle."""
 
     length_mm: float
@@ -73,8 +73,7 @@ class CalibratedSize:
     probability: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Proposal:
+class Proposal(Struct, frozen=True, kw_only=True, dict=True):
     """One cut that may seat: the box of sizes, the size to ask for, and how it ranks.
 
     Every size inside `length_mm` x `width_mm` x `depth_mm` earns the verdict; where nothing is
@@ -110,8 +109,7 @@ class Proposal:
         return self.ask.probability
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOut:
+class LeftOut(Struct, frozen=True, kw_only=True):
     """A cut that does not seat: the requirement that stops its best size, and by how much.
 
     `room_mm` is how far alteration may go against it, 0 for none.
@@ -125,8 +123,7 @@ class LeftOut:
     room_mm: float = 0.0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Proposals:
+class Proposals(Struct, frozen=True, kw_only=True, dict=True):
     """The whole answer for a mounting.
 
     `proposals` best first; `left_out` cuts that do not seat, the nearest miss first; `not_shown`
@@ -139,12 +136,11 @@ class Proposals:
     left_out: tuple[LeftOut, ...]
     not_shown: tuple[str, ...]
     ranking: Ranking
-    assumed: tuple[Assumed, ...] = field(default=())
-    contradictions: tuple[Contradiction, ...] = field(default=())
+    assumed: tuple[Assumed, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Hope:
+class _Hope(Struct, frozen=True, kw_only=True, dict=True):
     """A style that may seat: its spot, the width and depth to ask for, and its first score."""
 
     spot: Spot

@@ -9,10 +9,10 @@ knots. The quoted box of a proposal lies inside.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
@@ -46,8 +46,7 @@ HOPELESS_MM = 0.15
 ALIKE = 0.01
 
 
-@dataclass(frozen=True, kw_only=True)
-class Region:
+class Region(Struct, frozen=True, kw_only=True, dict=True):
     """What sizes of a cut seat in a mounting.
 
     `length_mm` and `width_mm` (r, w) of the knots, `depth_mm` (k,); `room_mm` setting -> (r, w, k)

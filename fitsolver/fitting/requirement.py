@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.placement import Bounds, Placement, per_claw
@@ -27,8 +27,7 @@ Array = NDArray[np.float64]
 BELOW_HIGHEST_MM = 0.15
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
+class Kind(Struct, frozen=True, kw_only=True):
     """A requirement's name, the allowance that sets it, and what the bench can do about it.
 
     `claw_alteration` says it for claws, where the words differ; `caution` what to mind in old work
@@ -151,20 +150,19 @@ KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 
 
-At = int | tuple[int, int]
+At = tuple[NDArray[np.int64], ...]
 Where = tuple[Callable[[At], Array], int] | int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Requirements:
+class Requirements(Struct, frozen=True, kw_only=True):
     """All margins of a stone in possible seats, s samples, the first the best estimate.
 
     `margins` name -> (s,) [mm] with ordinary setting; `altered` the same with every alteration
     within its allowance; `room` name -> (s,) how far the alteration may go [mm], none if missing;
-    `thresholds` name -> mm in the best estimate; `where` name -> what gives a sample's field (k,)
-    whose least is tightest, and how many stations lie from one value to the next; or one station,
-    -1 for none; `set_by` name -> the allowance that sets it in this seat; `girdle_bottom` (s,)
-    [mm]. Of stones of d depths all is (d, s).
+    `thresholds` name -> mm in the best estimate; `where` name -> what gives some samples' fields
+    (k, n) whose least is tightest, and how many stations lie from one value to the next; or one
+    station, -1 for none; `set_by` name -> the allowance that sets it in this seat;
+    `girdle_bottom` (s,) [mm]. Of stones of d depths all is (d, s).
     """
 
     margins: Mapping[str, Array]
@@ -180,14 +178,19 @@ class Requirements:
         stack = np.array(list((self.altered if altered else self.margins).values()))
         return np.asarray((stack >= 0).all(axis=0))
 
-    def station(self, name: str, at: At = 0) -> int:
-        """The station where a requirement is tightest in a sample, of several depths at (depth,
-        sample); -1 for no single place.
-        """
+    def station(self, name: str) -> int:
+        """The station where a requirement is tightest in the best estimate; -1 for no one place."""
+        return int(self.stations(name, np.zeros(1, dtype=np.int64))[0])
+
+    def stations(
+        self, name: str, rows: NDArray[np.int64], depth: int | None = None
+    ) -> NDArray[np.int64]:
+        """The same in some samples (k,), of stones of several depths at one of them."""
         where = self.where[name]
         if isinstance(where, int):
-            return where
+            return np.full(len(rows), where)
         field, step = where
+        at = (rows,) if depth is None else (np.full(len(rows), depth), rows)
         return _least(field(at)) * step
 
 
@@ -308,10 +311,10 @@ def _cut(
     widest = allowances[reaches]
     far: Where = (lambda at: -field(0)(at), 1)
     if claws:
-        far = (lambda at: -per_claw(field(1)(at)[None], np.minimum)[0], FACE_POINTS)
+        far = (lambda at: -per_claw(field(1)(at), np.minimum), FACE_POINTS)
     add("closing gap", widest - tight.reach, widest, far, reaches)
     cover, covered = allowances["cover_min_mm"], placement.cover
-    add("ledge cover", placement.least_cover - cover, cover, (lambda at: covered[_row(at)], 1))
+    add("ledge cover", placement.least_cover - cover, cover, (lambda at: covered[at[-1]], 1))
     if not seats.ledge_after.all():
         add("ledge arc", *_carried(placement, allowances))
     tolerated = allowances["bearing_gap_max_mm"]
@@ -414,7 +417,7 @@ def _uncut(
         set_by={
             "entry": gives,
             "notch floor": "notch_share_min" if claws else "wall_bearing_min_mm",
-            "notch ceiling": _ceiling_of(seats, _least(_first(under))),
+            "notch ceiling": _ceiling_of(seats, _first_least(under)),
             "height play": _closing_allowance(placement),
         },
         girdle_bottom=bottom,
@@ -447,34 +450,25 @@ def _ceiling_of(seats: Seats, claw: int) -> str:
 
 def _at_least(limit: Array, slack: Array) -> float:
     """The limit (s, 1) or (s, c) that holds where the best estimate has least to spare."""
-    return float(limit[0, _least(_first(slack)) if limit.shape[1] > 1 else 0])
+    return float(limit[0, _first_least(slack) if limit.shape[1] > 1 else 0])
 
 
-def _first(field: Array) -> Array:
-    """The best estimate's of a field (..., s, c), at its first depth."""
-    first: Array = field.reshape(-1, *field.shape[-2:])[0, 0]
-    return first
-
-
-def _row(at: At) -> int:
-    """The sample, of a sample or a depth and a sample."""
-    return at[-1] if isinstance(at, tuple) else at
+def _first_least(field: Array) -> int:
+    """Where a field (..., s, c) is least in the best estimate, at its first depth."""
+    return int(_least(field.reshape(-1, *field.shape[-2:])[0, :1])[0])
 
 
 def _of(field: Array, at: At) -> Array:
-    """A sample's of a field (s, n) or (1, n)."""
-    row: Array = field[0 if len(field) == 1 else _row(at)]
-    return row
+    """Some samples' of a field (s, n) or (1, n)."""
+    some: Array = np.repeat(field, len(at[-1]), axis=0) if len(field) == 1 else field[at[-1]]
+    return some
 
 
 def _clearances(
     placement: Placement, bottom: Array, girdle: Array, at: At
 ) -> tuple[Array, Array, Array]:
-    """`Placement.clearances` of one sample, (n,) each."""
-    row = slice(_row(at), _row(at) + 1)
-    low, thick = np.atleast_1d(bottom[at]), np.atleast_1d(girdle[at])
-    gap, near, entry = placement.clearances(low, thick, row)
-    return gap[0], near[0], entry[0]
+    """`Placement.clearances` of some samples, (k, n) each."""
+    return placement.clearances(bottom[at], girdle[at], at[-1])
 
 
 def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float, int]:
@@ -512,6 +506,6 @@ def _nearest(directions_deg: Array, at_deg: float) -> int:
     return int(np.abs((directions_deg - at_deg + 180.0) % 360.0 - 180.0).argmin())
 
 
-def _least(field: Array) -> int:
+def _least(field: Array) -> NDArray[np.int64]:
     # Of places equal but for rounding (draws are in single precision) the first, on every machine.
-    return int(np.round(field, 4).argmin())
+    return np.asarray(np.round(field, 4).argmin(axis=1))

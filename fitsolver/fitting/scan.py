@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.placement import USUAL_GIRDLE, Kept, kept_or_made, place
@@ -35,8 +35,7 @@ _CUT_WIDTHS = np.linspace(-0.7, 0.3, 15)
 _UNCUT_WIDTHS = np.linspace(-0.4, 1.6, 21)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Spot:
+class Spot(Struct, frozen=True, kw_only=True, dict=True):
     """A style's best size in the best estimate.
 
     `score` is its least margin [mm] with ordinary setting, `score_altered` the least after

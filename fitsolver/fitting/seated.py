@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.body import Body, placed
@@ -18,8 +18,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Seated:
+class Seated(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     """A stone lying level in a single seat (the first of `seats`).
 
     `shift_mm` of the stone's origin in the seat's frame, `turn_rad` in the plane, `z_mm` height of

@@ -7,9 +7,8 @@ is blocked by none: the normals must point all round (their positive hull is the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.seat import FACE_POINTS, Seats
@@ -25,8 +24,7 @@ _GUARDED = 0.08
 _BLOCKED = 0.02
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Security:
+class Security(Struct, frozen=True, kw_only=True):
     """How metal holds a stone in the plane.
 
     `held`; `reason` why not, or ""; `open_arc_deg` the widest arc of the girdle between holding

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import fields
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
@@ -24,8 +25,7 @@ _LEAST = 0.02, 0.005, 0.02
 HEIGHTS = ("crown_height_mm", "girdle_mm", "pavilion_depth_mm")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sizes:
+class Sizes(Struct, frozen=True, kw_only=True):
     """Stones' lengths, s samples, the first as read [mm]: length, width and three heights.
 
     Heights may lead with an axis of depths, (k, s).

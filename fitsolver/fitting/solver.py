@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.errors import Fault, InputFaults, OutOfRange, UnknownName
@@ -43,8 +43,7 @@ TURN_STEP_DEG = 5.0
 MOST_ODD_TURNS = 2
 
 
-@dataclass(frozen=True, kw_only=True)
-class Bench:
+class Bench(Struct, frozen=True, kw_only=True, dict=True):
     """A mounting made ready for questions: what is believed of its seat, and the draws of it."""
 
     mounting: Mounting
@@ -66,8 +65,7 @@ class Bench:
         return metal(self.fine)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Margin:
+class Margin(Struct, frozen=True, kw_only=True):
     """One requirement's outcome.
 
     `margin_mm` in the middle of what the readings allow (the draws' median: a least over the round
@@ -91,8 +89,7 @@ class Margin:
     alteration_limit_mm: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Check:
+class Check(Struct, frozen=True, kw_only=True, dict=True):
     """The whole answer for one stone."""
 
     mounting: Mounting
@@ -468,9 +465,14 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
 
 def direction_deg(spots: Seats, station: int, sample: int = 0) -> float | None:
     """Direction of a station [deg], of the middle of its claw; None for no station (-1)."""
-    if station < 0:
-        return None
+    found = float(directions_deg(spots, np.array([station]), np.array([sample]))[0])
+    return None if np.isnan(found) else found
+
+
+def directions_deg(spots: Seats, stations: NDArray[np.int64], samples: NDArray[np.int64]) -> Array:
+    """The same of stations (k,), each in its sample (k,); NaN for no station."""
+    known = np.maximum(stations, 0)
     if spots.holds == "claws":
-        station = station // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
-    x, y = spots.opening[sample, station]
-    return float(np.rad2deg(np.arctan2(y, x)) % 360)
+        known = known // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
+    x, y = spots.opening[samples, known].astype(np.float64).T
+    return np.where(stations < 0, np.nan, np.rad2deg(np.arctan2(y, x)) % 360)

@@ -9,10 +9,10 @@ ledge's height is uncertain.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.body import Body
@@ -31,8 +31,7 @@ _FACE = 0.1
 _PRESSED = 72
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Arc:
+class Arc(Struct, frozen=True, kw_only=True):
     """A stretch of contact: from `from_deg` counter-clockwise to `to_deg`, `on` what."""
 
     from_deg: float
@@ -47,8 +46,7 @@ class Arc:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Touch:
+class Touch(Struct, frozen=True, kw_only=True, eq=False):
     """Where the stone comes within `tolerance_mm` of its support.
 
     `arcs` by direction; `points` (n, 3) their ends and middles [mm]; `open_arc_deg` the widest
@@ -65,8 +63,7 @@ class Touch:
     mass_inside_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Press:
+class Press(Struct, frozen=True, kw_only=True, eq=False):
     """What straight pressing does, by direction (n,).
 
     `outside_mm` how far the pressed place lies outside the contact polygon as drawn (negative
@@ -91,8 +88,7 @@ class Press:
         return float(self.direction_deg[np.round(self.outside_mm, 6).argmax()])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Support:
+class Support(Struct, frozen=True, kw_only=True, eq=False):
     """What carries a resting stone.
 
     `touches` in the seat as drawn, `may_touch` within the uncertainty of the ledge's height;

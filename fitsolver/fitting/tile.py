@@ -7,15 +7,15 @@ their own ratios change is taken as straight) and the stations tried.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.placement import USUAL_GIRDLE, Kept, Placement, kept_or_made, place
 from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.sizes import Sizes, stone_sizes
-from fitsolver.fitting.solver import Bench, direction_deg, fitted, turns_in
+from fitsolver.fitting.solver import Bench, directions_deg, fitted, turns_in
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
 
@@ -32,16 +32,14 @@ SAME, ALIKE = 0.004, 0.03
 UPRIGHT = 0.005
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Poses:
+class Poses(Struct, frozen=True, kw_only=True):
     """How n stones stand: `turn` [rad] and `height` of the girdle's lower plane [mm], each (n,)."""
 
     turn: Array
     height: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tile:
+class Tile(Struct, frozen=True, kw_only=True):
     """Margins of n stones at k depths each, for r requirements and s draws.
 
     `margins` (n, k, r, s) [mm] with ordinary setting, `altered` the same with every alteration;
@@ -207,11 +205,9 @@ def tile(
         needs = requirements(placed, sizes.crown, sizes.girdle, sizes.pavilion, ready.allowances)
         names = tuple(needs.margins)
         direction = np.full((len(group), len(names)), np.nan)
-        for k, row in enumerate(first.tolist() if places else ()):
-            for r, name in enumerate(names):
-                station = needs.station(name, (len(depths) // 2, row))
-                where = direction_deg(placed.seats, station, row)
-                direction[k, r] = np.nan if where is None else where
+        for r, name in enumerate(names if places else ()):
+            stations = needs.stations(name, first, len(depths) // 2)
+            direction[:, r] = directions_deg(placed.seats, stations, first)
         margins, altered = (
             _by_stone(each.values(), draws) for each in (needs.margins, needs.altered)
         )

@@ -15,9 +15,8 @@ drop of the tilted stone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.body import Body, placed, rotation
@@ -47,8 +46,7 @@ _ROUNDING_MM, _MEETS_MM = 1e-4, 0.002
 _SECTORS = 90
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Tilt:
+class Tilt(Struct, frozen=True, kw_only=True, eq=False):
     """The tilt band: `direction_deg` (n,) of the side that goes down, `tilt_deg` (n,) how far.
 
     `stopped_by` (n,): "rise" where more tilt would lift the stone by more than `rise_mm`, "wall"
@@ -75,8 +73,7 @@ class Tilt:
         return float(self.tilt_deg[k]), float(self.direction_deg[k])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Conditions:
+class _Conditions(Struct, frozen=True, kw_only=True, eq=False):
     """Straight conditions about the centre of mass, level: what a tilt turns and what it leaves.
 
     Runs of metal from `points` (p, 3) along `ways` (p, 3), each with facets `facets` (p, f, 3) and

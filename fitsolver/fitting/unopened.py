@@ -5,9 +5,8 @@ A stone jammed on a rim that leans inward, or on claw tips, is at rest too; but 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.contact import highest
@@ -21,8 +20,7 @@ Array = NDArray[np.float64]
 _LEAST_MM = 0.01
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unopened:
+class Unopened(Struct, frozen=True, kw_only=True):
     """A stone as it lies before setting.
 
     `lies_on` the metal that stops it and `lies_z_mm` the height of its girdle's middle there;

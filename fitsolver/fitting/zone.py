@@ -8,10 +8,10 @@ value with its place; the least is exact, and no value of the field is below it.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.contact import approach, highest, tops
@@ -27,8 +27,7 @@ _ALONG = np.linspace(0.0, 1.0, 16)
 _MIDDLE_MM = 0.3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Zone:
+class Zone(Struct, frozen=True, kw_only=True, eq=False):
     """One zone's clearance.
 
     `direction_deg` and `clearance_mm` (n,) the field round the seat, nan where the stone is not
@@ -46,8 +45,7 @@ class Zone:
     point_mm: tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ledge:
+class Ledge(Struct, frozen=True, kw_only=True, eq=False):
     """Ledge or notches under the girdle, by direction (n,).
 
     `cover_mm` how far the outline overhangs the inner edge (nan where no ledge is left);
@@ -62,8 +60,7 @@ class Ledge:
     gap_mm: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evenness:
+class Evenness(Struct, frozen=True, kw_only=True):
     """The gap that the eye sees from above, between girdle and metal [mm]."""
 
     widest_mm: float
@@ -95,7 +92,7 @@ def _zones(at: Seated) -> Iterator[Zone]:
 
 
 def _with_least(zone: Zone, least: float, point: Array) -> Zone:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     at_deg = _place(point)
     x, y, z = point

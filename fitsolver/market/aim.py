@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting.proposal import Proposal, Proposals
@@ -27,8 +28,7 @@ _WORDS: dict[Aim, str] = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
-class Aimed:
+class Aimed(Struct, frozen=True, kw_only=True, dict=True):
     """A proposal whose `ask` is the size to ask for, why it is that one, and what it may cost."""
 
     proposal: Proposal

@@ -7,8 +7,9 @@ the weight on the document, which has two decimals and is cut off, not rounded: 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
+
+from msgspec import Struct
 
 POINT_CT = Decimal("0.01")
 """One point, the step of weights on documents [ct]."""
@@ -16,8 +17,7 @@ CENT = Decimal("0.01")
 """The step to which amounts are shown."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cost:
+class Cost(Struct, frozen=True, kw_only=True):
     """A cost fixed already; `pct` is the share of the total [%] where it was given so."""
 
     name: str
@@ -25,8 +25,7 @@ class Cost:
     pct: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bracket:
+class Bracket(Struct, frozen=True, kw_only=True):
     """A price per carat as quoted, for document weights from `from_ct` up to below `below_ct`.
 
     `below_ct` is None where it is open upward. `low` and `high` are per carat, equal where one
@@ -49,8 +48,7 @@ class Bracket:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Budget:
+class Budget(Struct, frozen=True, kw_only=True):
     """What may be spent on a mounting in all, and what of it is fixed.
 
     `currency` stands as the user wrote it, before the amount if `currency_first`.

@@ -6,11 +6,11 @@ import datetime
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
 from typing import Annotated, Any, Literal
 
+from msgspec import Struct
 from pydantic import Field, field_validator, model_validator
 
 from fitsolver.files.datafile import Many, RuleError, nearest
@@ -107,8 +107,7 @@ class _CostOrShare(_Exact):
         return CostEntry(amount=_Exact.read(value))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CostEntry:
+class CostEntry(Struct, frozen=True, kw_only=True):
     """A cost as typed: an amount, or a share of the total [%]."""
 
     amount: Decimal = Decimal(0)

@@ -11,10 +11,11 @@ import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from statistics import fmean
 from typing import TypeVar
+
+from msgspec import Struct
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import file_fault
@@ -64,8 +65,7 @@ _AMOUNT = re.compile(r"\d+(?:[.,]\d{1,2})?")
 _GROUPED = re.compile(r"\d{1,3}(?:[  '’]\d{3})+(?=$|[.,]\d{1,2}$)")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Statement:
+class Statement(Struct, frozen=True, kw_only=True):
     """What is stated of a stone, in the words it was stated in, and by whom; empty where nothing.
 
     `nature` natural or synthetic, `treatment`, `origin`; `by` a report, a laboratory, a seller.
@@ -87,8 +87,7 @@ class Statement:
         return tuple((what, text) for what, text in every if text)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
+class Candidate(Struct, frozen=True, kw_only=True):
     """One stone that could be bought.
 
     Attributes
@@ -176,8 +175,7 @@ class Candidate:
         }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CandidateTable:
+class CandidateTable(Struct, frozen=True, kw_only=True):
     """A table of candidates: those that can be judged, and what is wrong with the others.
 
     `rows` are the cells of every row with its line; `delimiter` and `decimal` how it is written.

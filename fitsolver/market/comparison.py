@@ -11,11 +11,12 @@ readings are not as offered; what somebody states of a stone is repeated with wh
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.fitting.security import Security, security
@@ -67,8 +68,7 @@ ORDER: dict[Verdict, int] = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ceiling:
+class Ceiling(Struct, frozen=True, kw_only=True):
     """What is left for the stone, in the buyer's currency, and what a carat may cost by it."""
 
     left: Decimal
@@ -80,8 +80,7 @@ class Ceiling:
         return ceiling_per_ct(self.left, _paid_ct(weight_ct))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Look(Struct, frozen=True, kw_only=True):
     """The judgement on one stone as far as a table needs it; the margin is the binding one's.
 
     A stone that metal does not hold (`security`) does not seat, whatever its probability.
@@ -97,8 +96,7 @@ class Look:
     security: Security
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cost:
+class Cost(Struct, frozen=True, kw_only=True):
     """What a stone costs, in the buyer's currency.
 
     A price per carat is paid by the weight on the document, which is cut off: totals and prices per
@@ -118,8 +116,7 @@ class Cost:
     within: Within | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Compared:
+class Compared(Struct, frozen=True, kw_only=True):
     """One candidate with everything a buyer lays side by side.
 
     `check` is the full judgement, None where only a first look was taken; `alterations` are then
@@ -153,8 +150,7 @@ class Compared:
         return None if offered is None else offered.compatible
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+class Comparison(Struct, frozen=True, kw_only=True):
     """Candidates for one mounting, the best first."""
 
     mounting: Mounting
@@ -326,8 +322,7 @@ def _in_full(ready: Bench, candidate: Candidate) -> tuple[Look, Check]:
     return look, found
 
 
-@dataclass(slots=True, kw_only=True)
-class _Alike:
+class _Alike(Struct, kw_only=True):
     """Stones of one cut, nearly one ratio, one instrument and the same heights read."""
 
     members: list[int] = field(default_factory=list)

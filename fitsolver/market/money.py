@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.proposal import Proposal
@@ -18,16 +18,14 @@ from fitsolver.weighing.weight import every_make, weigh_list
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Amounts:
+class Amounts(Struct, frozen=True, kw_only=True):
     """An interval of money or of a price per carat; both equal where one figure was quoted."""
 
     low: Decimal
     high: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PricedSize:
+class PricedSize(Struct, frozen=True, kw_only=True):
     """A size with its estimated weight, the ceiling there and, if quoted, its price.
 
     `weight_ct` is the estimate, `low_ct` to `high_ct` its interval, `document_ct` the estimate as a
@@ -49,8 +47,7 @@ class PricedSize:
     price: Amounts | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepDown:
+class StepDown(Struct, frozen=True, kw_only=True):
     """A threshold at which the price per carat jumps, where a little less is the better buy.
 
     `below` is the largest size that still weighs less, `above` the one it is compared with:
@@ -66,16 +63,14 @@ class StepDown:
     gives_up_width_mm: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unquoted:
+class Unquoted(Struct, frozen=True, kw_only=True):
     """Document weights of the seating range that no bracket covers, both ends included [ct]."""
 
     low_ct: Decimal
     high_ct: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Short:
+class Short(Struct, frozen=True, kw_only=True):
     """By how much the cheapest stone that seats exceeds what is left, and what price would hold."""
 
     cut: str
@@ -84,8 +79,7 @@ class Short:
     holds_at_per_ct: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PriceLimit:
+class PriceLimit(Struct, frozen=True, kw_only=True):
     """What the budget means for one cut over its seating range.
 
     `smallest`, `asked` and `largest` are the ends of the range and the size to ask for.
@@ -109,8 +103,7 @@ class PriceLimit:
     short: Short | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Money:
+class Money(Struct, frozen=True, kw_only=True):
     """The budget, what of it is left for the stone, and whether that buys any stone that seats.
 
     `short` is there where it does not buy the cheapest one, `notes` say what was not reckoned with.

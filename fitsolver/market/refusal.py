@@ -8,10 +8,10 @@ often is named.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.merit import pavilion_angle_deg
@@ -55,8 +55,7 @@ ONE_SIDED_90 = 1.2816
 AMPLE = 2.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Refusal:
+class Refusal(Struct, frozen=True, kw_only=True):
     """Something not to buy: what it looks like, and why.
 
     `cut` is the style it is about, empty for any; `limit_mm` the length past which it holds, or for

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting.box import Box, Range
@@ -26,16 +27,14 @@ from fitsolver.stones.material import Material
 from fitsolver.telling.setting import cautions
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tolerance:
+class Tolerance(Struct, frozen=True, kw_only=True):
     """How far length and width may both be over (`plus`) or under (`minus`) a size [mm]."""
 
     plus: float
     minus: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class Wanted(Struct, frozen=True, kw_only=True):
     """One cut to ask for, with the limits within which every size earns its verdict.
 
     `ask` is the judgement of the size to ask for, `aim` why it is that one (`aim.aimed`);
@@ -70,8 +69,7 @@ class Wanted:
         return Tolerance(plus=_room(over), minus=_room(under))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingLine:
+class ReadingLine(Struct, frozen=True, kw_only=True):
     """A reading of the mounting that the spec rests on, one-sided errors corrected."""
 
     name: str
@@ -84,8 +82,7 @@ class ReadingLine:
     note: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Change(Struct, frozen=True, kw_only=True):
     """What would have to change for a cut to seat, where none does.
 
     `short_by_mm` is how far its best size misses `requirement`; `work` the alteration that answers
@@ -104,8 +101,7 @@ class Change:
     caution: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class Spec:
+class Spec(Struct, frozen=True, kw_only=True, dict=True):
     """The size spec of a mounting on a day.
 
     `wanted` in order of preference, empty where nothing seats: then `changes` says what is in the

@@ -11,11 +11,11 @@ import hmac
 import re
 import secrets
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
 from anyio import fail_after
+from msgspec import Struct, field
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -45,8 +45,7 @@ ENTRANCE = "/enter/"
 _HOST = re.compile(r"([a-z0-9.-]+)(?::\d{1,5})?")
 
 
-@dataclass(slots=True, kw_only=True)
-class Keys:
+class Keys(Struct, kw_only=True):
     """Secrets of one run: who was let in, and which tokens still open the door.
 
     `shared`: nothing answers without a token. Every token opens the door once. A browser that was

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from fitsolver.fitting.solver import Bench
@@ -39,8 +40,7 @@ def prepare() -> None:
     materials()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Readings:
+class Readings(Struct, frozen=True, kw_only=True):
     """What a mounting's file says: its text, its name, and the folder that it lies in."""
 
     text: str

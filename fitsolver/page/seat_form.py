@@ -10,10 +10,11 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
+
+from msgspec import Struct
 
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import Document
@@ -103,8 +104,7 @@ _UNIT = re.compile(r"(?<=[\d.,])\s*mm\b", re.IGNORECASE)
 _NUMBER = re.compile(r"[-+]?\d*[.,]?\d+")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Complaint:
+class Complaint(Struct, frozen=True, kw_only=True):
     """One thing wrong beside a field: `key` of the field, "" for the whole form."""
 
     key: str

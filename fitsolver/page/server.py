@@ -6,9 +6,10 @@ import contextlib
 import os
 import socket
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from threading import Thread
+
+from msgspec import Struct
 
 from fitsolver.errors import FitsolverError, OutOfRange
 from fitsolver.page.guard import ENTRANCE, Keys
@@ -20,8 +21,7 @@ PORTS = 40
 LOCAL_NAMES = frozenset({LOCAL, "localhost"})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Started:
+class Started(Struct, frozen=True, kw_only=True):
     """A page that answers: the address to open here, and the one for another device, if any."""
 
     address: str

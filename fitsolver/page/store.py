@@ -14,9 +14,10 @@ import time
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from threading import RLock
+
+from msgspec import Struct
 
 from fitsolver.errors import FitsolverError
 from fitsolver.files.datafile import MAX_BYTES, new_file
@@ -29,8 +30,7 @@ LONGEST_SLUG = 60
 MOST_FILES = 5_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Page:
+class Page(Struct, frozen=True, kw_only=True):
     """What a file holds, and the mark of exactly that content."""
 
     text: str

@@ -11,9 +11,10 @@ from __future__ import annotations
 import logging
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass, field
 from threading import Lock
 from typing import Any
+
+from msgspec import Struct
 
 from fitsolver.page.helper import Helper, Job, Stopped
 
@@ -23,8 +24,7 @@ Mark = tuple[str, str]
 _LOG = logging.getLogger(__name__)
 
 
-@dataclass(slots=True, kw_only=True, eq=False)
-class Task:
+class Task(Struct, kw_only=True, eq=False):
     """One answer in the making; `answer` when it is done, `failed` if there will be none.
 
     A task that was stopped for a newer one begins anew when it is asked for; one that `broke` by a
@@ -38,7 +38,7 @@ class Task:
     failed: bool = False
     broke: bool = False
     cancelled: bool = False
-    future: Future[None] | None = field(default=None, repr=False)
+    future: Future[None] | None = None
 
     def wait(self, seconds: float) -> None:
         """Wait for the answer, but not longer than that."""

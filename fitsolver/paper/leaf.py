@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from html import escape
 from typing import Any
+
+from msgspec import Struct, field
 
 from fitsolver.errors import UnknownName
 from fitsolver.paper.ink import MM
@@ -36,8 +37,7 @@ INK, GREY, RULE = "#000000", "#4d4d4d", "#8c8c8c"
 Draw = Callable[[Any, float, float], None]
 
 
-@dataclass(slots=True, kw_only=True)
-class Leaves:
+class Leaves(Struct, kw_only=True):
     """Pages that grow: `title` heads each of them, `note` and the date stand at their feet.
 
     `paper` is a key of `PAPERS`. Lengths of this class are points.

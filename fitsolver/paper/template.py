@@ -7,10 +7,10 @@ inwards from it, by a clip, so that nothing depends on how a mitre or a cap is d
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.errors import OutOfRange
@@ -41,8 +41,7 @@ _CELL_MM = 37.0
 _CARD_MM = 5.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrueSize:
+class TrueSize(Struct, frozen=True, kw_only=True):
     """One outline at true size: what it is, its length and width [mm] and its points (n, 2)."""
 
     what: str
@@ -51,8 +50,7 @@ class TrueSize:
     outline_mm: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TrueShape:
+class TrueShape(Struct, frozen=True, kw_only=True):
     """The sizes of one cut: smallest, asked for, largest, and what alteration opens."""
 
     name: str

@@ -10,13 +10,13 @@ import base64
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from decimal import ROUND_DOWN
 from functools import partial
 from importlib.resources import files
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting.box import Range
@@ -54,8 +54,7 @@ SAID = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class Row(Struct, frozen=True, kw_only=True):
     """One size of a cut as written on the card."""
 
     label: str
@@ -64,8 +63,7 @@ class Row:
     ceiling: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ask:
+class Ask(Struct, frozen=True, kw_only=True):
     """One cut as written on the card; `mark` names the sign of its verdict."""
 
     title: str

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.fitting.requirement import KINDS
@@ -28,8 +28,7 @@ Z_STEP, MARGIN_STEP_MM, U_STEP_MM, DIRECTION_STEP_DEG = 1 / 25, 0.001, 0.002, 2.
 NOWHERE = 255
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
+class Known(Struct, frozen=True, kw_only=True):
     """A cut that a card knows.
 
     `said` is what the spec says of it; `limits_mm` by requirement how far the bench may alter the

@@ -14,12 +14,12 @@ one placement serves all, margins are straight lines in every draw between the d
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from functools import cache
 from itertools import product
 from statistics import NormalDist
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from fitsolver.fitting import loops
@@ -63,8 +63,7 @@ Z_MOST = 5.0
 LEAST_U_MM = 0.004
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeightTable:
+class WeightTable(Struct, frozen=True, kw_only=True):
     """Weights of a cut over `ratio` length : width (a,), `share` depth : width (b,), `width` (c,).
 
     `coefficient` (a, b, c) is ct over length x width x depth [ct/mm3], `relative_u` (a, b, c) the
@@ -78,8 +77,7 @@ class WeightTable:
     relative_u: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizeTable:
+class SizeTable(Struct, frozen=True, kw_only=True):
     """A cut in a mounting over knots of `excess` (y,), `width` (w,) and `depth` (d,) [mm].
 
     A stone's excess is its length less `usual_ratio` times its width; with `usual_ratio` 0 it is
@@ -105,8 +103,7 @@ class SizeTable:
     weight: WeightTable
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Judged:
+class _Judged(Struct, frozen=True, kw_only=True):
     """Nodes that were judged: z (n, d, 2), medians (n, k, r), u (n, r), directions (n, r)."""
 
     names: tuple[str, ...]
@@ -116,8 +113,7 @@ class _Judged:
     direction: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Asked(Struct, frozen=True, kw_only=True):
     """A cut to lay out, with what the seat said of it.
 
     `box` are the ranges of length, width and depth that earn the verdict (a point if none is
@@ -223,8 +219,7 @@ def outline_of(style: CutStyle) -> tuple[object, ...]:
     return style.family, *((name, usual[name]) for name in shape if name in usual)
 
 
-@dataclass(slots=True, kw_only=True)
-class _Grid:
+class _Grid(Struct, kw_only=True):
     """Judges nodes of one cut; keeps how the stones of the first look stood.
 
     `kept` are placements that cuts of one outline share.

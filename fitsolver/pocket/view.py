@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.drawings.figure import SHEET_PENS, Board
@@ -23,8 +22,7 @@ LANE = 70.0
 DIRECTIONS = 72
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+class View(Struct, frozen=True, kw_only=True):
     """Drawings as SVG, and on the plan's: the seat's `centre` (2,), and how far out its metal is.
 
     Both in the units of the plan's view box; `face` (72,) at every 5 deg from the length.

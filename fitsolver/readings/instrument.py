@@ -12,17 +12,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from fitsolver.errors import OutOfRange, UnknownName
 
 Measure = Literal["outside", "inside", "depth"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Instrument:
+class Instrument(Struct, frozen=True, kw_only=True):
     """What takes a reading, and what it promises.
 
     Attributes

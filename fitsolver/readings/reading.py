@@ -21,10 +21,10 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.errors import FitsolverError, OutOfRange
@@ -51,8 +51,7 @@ def rectangular_u(half_width: float) -> float:
     return half_width / math.sqrt(3.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class Reading(Struct, frozen=True, kw_only=True):
     """One length of a mounting or a stone, as far as it is known.
 
     Attributes

@@ -19,10 +19,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.errors import OutOfRange
@@ -37,8 +37,7 @@ MAX_DIMENSION = 64
 _BITS = 32
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate:
+class Estimate(Struct, frozen=True, kw_only=True):
     """A value with its standard uncertainty and coverage interval, all in the caller's unit.
 
     `shares` has one entry per input: the part of the variance it causes. They add up to 1 (to 0

@@ -19,10 +19,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -78,8 +79,7 @@ MOST_BROKEN = 60
 FIRST_TANGENTS = (0.03, 0.1, 0.3, 1.0, 3.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Body:
+class Body(Struct, frozen=True, kw_only=True, eq=False):
     """A convex body whose corners are linear in its sizes, the width first.
 
     `corners` (j, v, 3): corner v is the sum over sizes of size_j x corners[j, v]; `fill` (j,):
@@ -99,8 +99,7 @@ class Body:
         return found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Inscribed:
+class Inscribed(Struct, frozen=True, kw_only=True, eq=False):
     """A body inside a stone: its sizes (j,), shift (3,), turn (3, 3) and log volume.
 
     The point x of the body lies at rotation @ x + shift.
@@ -112,8 +111,7 @@ class Inscribed:
     log_volume: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Laid:
+class Laid(Struct, frozen=True, kw_only=True, eq=False):
     """An inscribed body, which way it faces, its turn and how far apart turns were tried."""
 
     body: Inscribed
@@ -122,8 +120,7 @@ class Laid:
     step_rad: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Room:
+class Room(Struct, frozen=True, kw_only=True, eq=False):
     """The inside of a stone: unit `normals` (k, 3), `offsets` (k,) and `corners` (v, 3).
 
     `unit` is a length of the stone; programmes are solved in it.

@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.errors import OutOfRange
@@ -110,8 +112,7 @@ class Recut:
         return 100 * (1 - self.weight_after_ct / self.weight_before_ct)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoRecut:
+class NoRecut(Struct, frozen=True, kw_only=True):
     """No stone of the sizes asked for can be cut from this one.
 
     All its facets would have to lie further out by `short_by_mm`, at the best ratio of length to

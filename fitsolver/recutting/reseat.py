@@ -8,7 +8,8 @@ was found is judged in the mounting once more, with the heights it has.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from fitsolver.errors import OutOfRange
 from fitsolver.fitting.box import Box, Range
@@ -26,8 +27,7 @@ from fitsolver.weighing.evidence import Measured
 from fitsolver.weighing.weight import every_make, weigh
 
 
-@dataclass(frozen=True, kw_only=True)
-class Given:
+class Given(Struct, frozen=True, kw_only=True, dict=True):
     """The stone to be recut, as drawn from its readings, and its estimated weight [ct]."""
 
     stone: Stone
@@ -36,8 +36,7 @@ class Given:
     warnings: tuple[str, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Recutting:
+class Recutting(Struct, frozen=True, kw_only=True, dict=True):
     """What a stone becomes.
 
     `found` is None where no size of the new cut seats: then `left_out` says what stops it. For a

@@ -13,10 +13,10 @@ the same standard deviation.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.readings.reading import Reading
@@ -68,8 +68,7 @@ ROUNDS, TRACED_ROUNDS = 3, 12
 SETTLED = 1e-4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assumed:
+class Assumed(Struct, frozen=True, kw_only=True):
     """A parameter nobody measured: what was taken for it and why."""
 
     name: str
@@ -79,8 +78,7 @@ class Assumed:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class Evidence(Struct, frozen=True, kw_only=True):
     """One reading as it enters: its name and the row that predicts it from the parameters.
 
     `variance` is that of all its errors, `lasting` the part that a repeat would not change.
@@ -93,8 +91,7 @@ class Evidence:
     assumed: bool
 
 
-@dataclass(frozen=True, kw_only=True)
-class Belief:
+class Belief(Struct, frozen=True, kw_only=True, dict=True):
     """A Gaussian over the seat's parameters, and how it came about.
 
     `names` (d,) parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the

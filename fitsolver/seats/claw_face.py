@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.belief import Belief
@@ -22,8 +21,7 @@ SAW_CUT = 0.1
 SHORTEST_ARM_MM = 0.01
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Faces:
+class Faces(Struct, frozen=True, kw_only=True):
     """Claw faces, s samples, c claws of `FACE_POINTS` points each, n of them together.
 
     `points` (s, n, 2) [mm]; `inner` (s, n, 2) the inner edges of their notches, or None; `outward`

@@ -8,9 +8,9 @@ stands apart. Of the others the one without which it would fit best is named as 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -23,8 +23,7 @@ REFUSED_U = 5.0
 _EXPLAINS = 0.25
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Contradiction:
+class Contradiction(Struct, frozen=True, kw_only=True):
     """Two readings that do not go together: `first` stands `apart_u` from what the others say.
 
     `second` is the reading without which it would stand nearest to them, "" where no single one

@@ -7,9 +7,9 @@ Each surface is *support* (a stone may rest on it) or *movable* (opened or close
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.seat import FACE_POINTS, Role, Seats
@@ -20,8 +20,7 @@ Array = NDArray[np.float64]
 RAIL_BREADTH = 1.15
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Surface:
+class Surface(Struct, frozen=True, kw_only=True):
     """A named surface of the metal: `triangles` (t, 3, 3) [mm], support or movable."""
 
     name: str

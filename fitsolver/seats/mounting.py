@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from fitsolver.errors import Fault, InputFaults, OutOfRange
 from fitsolver.files.datafile import Document, check, load_toml
@@ -38,8 +41,7 @@ Places = tuple[tuple[float, Reading], ...]
 """Directions [deg], 0 to below 360 and rising, each with its reading."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Claw:
+class Claw(Struct, frozen=True, kw_only=True):
     """What was read of one claw by itself; None where the common readings hold for it too.
 
     Attributes

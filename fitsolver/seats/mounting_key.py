@@ -8,9 +8,10 @@ catch a slip of the decimal sign or a reading in inches.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
+
+from msgspec import Struct
 
 from fitsolver.readings.instrument import Measure
 from fitsolver.readings.reading import Level
@@ -35,8 +36,7 @@ OpeningFamily = Literal[
 ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Key:
+class Key(Struct, frozen=True, kw_only=True):
     """One number of a mounting file.
 
     Attributes

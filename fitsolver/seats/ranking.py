@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from msgspec import Struct
 
 from fitsolver.errors import OutOfRange, UnknownName
 
@@ -21,8 +22,7 @@ PARTS: Mapping[str, tuple[float, str]] = MappingProxyType(
 HEAVIEST = 100.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ranking:
+class Ranking(Struct, frozen=True, kw_only=True):
     """Weights of the parts, which sum to 1."""
 
     weights: Mapping[str, float]

@@ -8,11 +8,12 @@ the others are drawn from what the readings allow.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import fields, replace
 from numpy.typing import NDArray
 
 from fitsolver.readings.uncertainty import standard_normal_points
@@ -37,8 +38,7 @@ SEED = 8653
 STONE_COLUMNS = 6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seats:
+class Seats(Struct, frozen=True, kw_only=True):
     """Possible seats of one mounting; n stations round the opening, s samples.
 
     `opening` (s, n, 2) wall or claw face at the datum plane; `lean` (s, n) tangent of the inward

@@ -7,7 +7,8 @@ irregularity, which matters most.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 # Standard deviation of the irregularity of each make [mm]. Common practice: worn or hand-pierced
 # edges stray by 0.05 to 0.1 mm, a cast or drawn seat by a fifth of that.
@@ -30,8 +31,7 @@ SHAPE_SPREAD_PCT = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prior:
+class Prior(Struct, frozen=True, kw_only=True):
     """What is taken for a seat parameter before it is measured.
 
     `value` is in the parameter's own unit or a function of (length, width) of the opening.

@@ -9,10 +9,10 @@ they can tell apart.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.mounting import Mounting
@@ -25,8 +25,7 @@ Array = NDArray[np.float64]
 MOST = 12
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
+class Field(Struct, frozen=True, kw_only=True):
     """How a field may stray: `numbers` times round, the k-th with a spread of `spread` / k."""
 
     numbers: Sequence[int]

@@ -12,9 +12,11 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from fitsolver.errors import UnknownName
 from fitsolver.files.datafile import data_folder, load
@@ -22,8 +24,7 @@ from fitsolver.files.datafile import data_folder, load
 Part = Literal["crown", "pavilion"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Proportion:
+class Proportion(Struct, frozen=True, kw_only=True):
     """One proportion of a style: usual value, spread (one standard deviation) and limits.
 
     `low` and `high` bound what still goes by the style's name; `source` says where from.
@@ -36,8 +37,7 @@ class Proportion:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ring:
+class Ring(Struct, frozen=True, kw_only=True):
     """A copy of the outline at a height, from 0 at the girdle to 1 at the table or culet.
 
     `scale` is a number (1 = girdle) or the proportion that gives it: "girdle", "table", "culet",
@@ -50,8 +50,7 @@ class Ring:
     height: float | str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class Row(Struct, frozen=True, kw_only=True):
     """A row of facets between an outer ring (girdle side) and an inner ring.
 
     `directions_deg` are those of the unit figure (the outline squeezed to equal length and width;
@@ -70,8 +69,7 @@ class Row:
     inner_reach_deg: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dome:
+class Dome(Struct, frozen=True, kw_only=True):
     """A cabochon's domed part: `tiers` rings on an ellipse-like curve u = (1 - s^e)^(1/e)."""
 
     part: Part
@@ -79,8 +77,7 @@ class Dome:
     exponent: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Handbook:
+class Handbook(Struct, frozen=True, kw_only=True):
     """A handbook weight formula: ct = form x depth x density x k."""
 
     k: float
@@ -88,8 +85,7 @@ class Handbook:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CutStyle:
+class CutStyle(Struct, frozen=True, kw_only=True, eq=False):
     """A cut style as the trade names it, with the proportions of one make.
 
     `strung` styles (beads, briolettes) hang by a drilled hole and are not set: they have a widest

@@ -15,12 +15,12 @@ rose.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.stones import outline
@@ -32,8 +32,7 @@ MANY_FACETS = 400
 Span = tuple[Array, Array]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Facets:
+class Facets(Struct, frozen=True, kw_only=True, eq=False):
     """The facets of one part: normal . x + slope u <= offset, x in widths, u from 0 to 1.
 
     `normals` (k, 2) unit vectors, `slopes` (k,) >= 0, `offsets` (k,), `names` (k,) row names.
@@ -57,8 +56,7 @@ class Facets:
         return lowest
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Form:
+class Form(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     """A cut style at given proportions: outline and facets, in widths.
 
     Facets, normals and reaches describe a convex `body`: the whole stone or, where the outline is
@@ -71,7 +69,7 @@ class Form:
     style: CutStyle
     length_ratio: float
     proportions: Mapping[str, float]
-    outline: Array = field(repr=False)
+    outline: Array
 
     @cached_property
     def crown(self) -> Facets:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
+
+from msgspec import Struct
 
 from fitsolver.errors import OutOfRange, UnknownName
 from fitsolver.files.datafile import data_folder, load
@@ -13,8 +14,7 @@ from fitsolver.files.datafile import data_folder, load
 Transparency = Literal["transparent", "translucent", "opaque"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Material:
+class Material(Struct, frozen=True, kw_only=True):
     """A species or variety of gem, as the tables of the trade describe it.
 
     Densities are in g/cm3. `density_g_cm3` is what the trade reckons with; `density_low_g_cm3` and

@@ -29,11 +29,11 @@ Values beyond what a family can show (corners that would meet) are held at its l
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.errors import OutOfRange, UnknownName
@@ -47,8 +47,7 @@ CHORD_TOLERANCE = 4e-5
 LENGTH_RATIOS = 0.3, 10.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Family:
+class Family(Struct, frozen=True, kw_only=True):
     """An outline family: how it is drawn and what a half turn or a mirror does to it.
 
     `shape` names the proportions, in per cent, that draw it besides length and width, each with

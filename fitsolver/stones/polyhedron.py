@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -14,8 +14,7 @@ Array = NDArray[np.float64]
 _ON = 1e-10
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Polyhedron:
+class Polyhedron(Struct, frozen=True, kw_only=True, eq=False):
     """A closed surface: `vertices` (n, 3), outward `triangles` (m, 3) of indices, `volume`."""
 
     vertices: Array

@@ -10,10 +10,10 @@ other, for lack of sources that say how they hang together.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.stones.cut import CutStyle
@@ -22,8 +22,7 @@ from fitsolver.stones.form import heights
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prior:
+class Prior(Struct, frozen=True, kw_only=True):
     """The proportions of one make of a style, the ratio of length to width first.
 
     `names` (p,), `means` (p,) and `spreads` (p,) in the proportion's own unit (per cent of the

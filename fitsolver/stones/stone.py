@@ -6,11 +6,11 @@ length.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.errors import OutOfRange
@@ -21,8 +21,7 @@ from fitsolver.stones.polyhedron import Polyhedron, cut_prism, with_image
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Stone:
+class Stone(Struct, frozen=True, kw_only=True, dict=True):
     """A form with its four sizes: width, crown height, girdle thickness and pavilion depth [mm].
 
     The girdle thickness is where the main facets meet it (its thickest places in a brilliant).

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict
 from typing import Any
+
+from msgspec.structs import asdict
 
 from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.security import Security

@@ -8,8 +8,9 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
 from typing import Any
+
+from msgspec.structs import asdict
 
 from fitsolver.errors import Fault
 from fitsolver.fitting.box import Range

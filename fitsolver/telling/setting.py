@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from statistics import NormalDist
+
+from msgspec import Struct
 
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import FLOORS, Check, Margin
@@ -33,8 +34,7 @@ CLOSED_BACK = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Alteration:
+class Alteration(Struct, frozen=True, kw_only=True):
     """Metal moved beyond ordinary setting, for one requirement.
 
     `about_mm` is what the middle of the readings needs, 0 where it needs nothing; `at_most_mm`

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from msgspec.structs import asdict
 
 from fitsolver.market.budget import Budget
 from fitsolver.market.money import Money, PricedSize, PriceLimit, Short

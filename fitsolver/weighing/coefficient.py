@@ -13,12 +13,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
 from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import data_folder, read_json
@@ -33,8 +34,7 @@ RAYS = 96
 RAY_POINTS = 12
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
+class Curve(Struct, frozen=True, kw_only=True):
     """Relative change with one proportion: 1 + slope d + bend d^2, d = proportion - centre."""
 
     name: str
@@ -48,8 +48,7 @@ class Curve:
         return 1.0 + distance * (self.slope + distance * self.bend)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
+class Pair(Struct, frozen=True, kw_only=True):
     """What two proportions do together beyond their curves: 1 + twist d1 d2."""
 
     first: Curve
@@ -64,8 +63,7 @@ class Pair:
         return 1.0 + self.twist * one * (proportions[self.second.name] - self.second.centre)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Term:
+class Term(Struct, frozen=True, kw_only=True):
     """One of the three volumes of a form: at the centre, by each proportion and by pairs."""
 
     centre: float
@@ -83,8 +81,7 @@ class Term:
         return value
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Terms:
+class Terms(Struct, frozen=True, kw_only=True):
     """Area, crown volume and pavilion volume of a style, in widths, over its proportions."""
 
     area: Term

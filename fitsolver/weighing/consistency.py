@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from fitsolver.errors import OutOfRange
 from fitsolver.readings.reading import rectangular_u
@@ -36,8 +37,7 @@ CANNOT_TELL = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Compatibility:
+class Compatibility(Struct, frozen=True, kw_only=True):
     """How a material's range of densities lies to an implied one: `distance` as in `MEASURE`."""
 
     material: str
@@ -51,8 +51,7 @@ class Compatibility:
         return self.distance <= COMPATIBLE_WITHIN
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Consistency:
+class Consistency(Struct, frozen=True, kw_only=True):
     """An implied density and the materials compatible with it, the nearest first.
 
     `offered` is the material the stone is said to be, None if none was named.

@@ -7,11 +7,12 @@ checks. What nobody could have measured is refused; what is merely unusual is wa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.errors import FitsolverError, OutOfRange, UnknownName
@@ -52,8 +53,7 @@ SWAPPED_MM = 0.04
 """Length and width may be this far in the wrong order: two permissible errors of a caliper [mm]."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
+class Figure(Struct, frozen=True, kw_only=True):
     """A measured number that is no length: a proportion, a mass, a density.
 
     `value` and its standard uncertainty `u` in the unit of the name it is given for.
@@ -67,8 +67,7 @@ Measured = float | Reading | Figure | Sequence[float | Reading | Figure]
 """One reading or several: plain lengths are caliper readings, plain repeats are averaged."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class Evidence(Struct, frozen=True, kw_only=True):
     """One reading of each of n stones, NaN where it was not taken.
 
     `name` says of what; `values` (n,), `u_own` (n,) what it shares with no other reading,

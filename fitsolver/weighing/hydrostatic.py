@@ -29,10 +29,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from fitsolver.errors import OutOfRange
 from fitsolver.readings.reading import rectangular_u
@@ -71,8 +71,7 @@ REACH = 1.959963984540054
 Way = Literal["in water", "bottle"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeighedDensity:
+class WeighedDensity(Struct, frozen=True, kw_only=True):
     """A density by weighing.
 
     `displaced_ct` is the mass of the water displaced, as the balance shows it; `shares` says what

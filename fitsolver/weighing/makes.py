@@ -8,9 +8,9 @@ usual depth and table counts as well cut, an odd one as commercial, most as some
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.readings.reading import direct
@@ -24,8 +24,7 @@ Array = NDArray[np.float64]
 DENSITY_U_G_CM3 = 0.02
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mixture:
+class Mixture(Struct, frozen=True, kw_only=True):
     """Stones conditioned on their readings in each of k makes; `parts` (k, n) add up to 1."""
 
     posteriors: tuple[Posterior, ...]

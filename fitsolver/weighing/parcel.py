@@ -12,12 +12,12 @@ import difflib
 import io
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import TextIO
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from fitsolver.errors import Fault, FitsolverError, explain
@@ -51,8 +51,7 @@ REMARKED = 100
 """Remarks told one by one; beyond that they are counted."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tally:
+class Tally(Struct, frozen=True, kw_only=True):
     """What came of a parcel.
 
     `rows` and `weighed` count stones; `weight_ct` is the sum of what was weighed. `faults` are the
@@ -136,8 +135,7 @@ def weigh_parcel(
     return parcel.tally()
 
 
-@dataclass(slots=True, kw_only=True)
-class _Parcel:
+class _Parcel(Struct, kw_only=True):
     """The list while it is worked through: what was found so far."""
 
     name: str

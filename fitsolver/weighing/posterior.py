@@ -13,9 +13,10 @@ Sources
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.stones.cut import CutStyle
@@ -37,8 +38,7 @@ PASSES = 8
 SETTLED = 0.01
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unknowns:
+class Unknowns(Struct, frozen=True, kw_only=True):
     """What is not known for certain about n stones.
 
     `names` (d,), `means` (d, n) and `variances` (d, n) before measuring; `fixed` what is known.
@@ -119,8 +119,7 @@ def _concerned(name: str, unknowns: tuple[str, ...]) -> Collection[str]:
     return ("width_mm", *depends.get(name, (name.removesuffix("_mm") + "_pct",)))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Posterior:
+class Posterior(Struct, frozen=True, kw_only=True):
     """Unknowns after conditioning on m readings.
 
     `state` (d, n) the result; `slopes` (m, d, n) of the readings there, `spread` (m, d, n) the

@@ -15,9 +15,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.errors import FitsolverError
@@ -65,8 +65,7 @@ CHUNK = 4096
 """Stones conditioned at a time: their arrays fit in a processor's cache."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assumption:
+class Assumption(Struct, frozen=True, kw_only=True):
     """A proportion nobody measured: what the style says, and what measuring it would bring.
 
     `usual` and `spread` are the style's, `value` and `u` what the other readings leave of them,
@@ -85,8 +84,7 @@ class Assumption:
     gain_ct: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HandbookWeight:
+class HandbookWeight(Struct, frozen=True, kw_only=True):
     """What a handbook's formula gives: ct = form x depth x density x k."""
 
     weight_ct: float
@@ -95,8 +93,7 @@ class HandbookWeight:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Weight:
+class Weight(Struct, frozen=True, kw_only=True):
     """The weight of one stone, and where it comes from.
 
     `makes` says how much each make counts; `coefficient` is ct over length x width x depth x
@@ -120,8 +117,7 @@ class Weight:
     warnings: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeightList:
+class WeightList(Struct, frozen=True, kw_only=True):
     """The weights of a parcel, each array (n,) in ct, NaN in rows that could not be weighed.
 
     `faults` are those rows with the reason; `warnings` rows that are unusual but were weighed.

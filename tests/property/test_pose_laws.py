@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from drawn import Case, case, mirror_of, mirrored, mirrored_deg, turned
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from fitsolver.fitting.contact import drop
 from fitsolver.fitting.seated import Seated

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from fitsolver.recutting.inscribed import FACINGS, Inscribed, Programme, Room, search, turned
 from fitsolver.recutting.recut import UP_OR_DOWN, recut

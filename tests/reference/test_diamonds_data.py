@@ -27,12 +27,13 @@ from __future__ import annotations
 
 import csv
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.resources import files
 from itertools import pairwise
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.readings.reading import rectangular_u

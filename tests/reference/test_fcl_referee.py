@@ -48,13 +48,13 @@ height is told up to 0.026 mm too low. (The exact drop, which `check` reports, i
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
 
 import fcl
 import numpy as np
 import pytest
 import shapely
 from drawn import Case, case, turned
+from msgspec.structs import replace
 from referees import ledge_solid, runs_of, solid_of, tree
 
 from fitsolver.fitting.contact import drop

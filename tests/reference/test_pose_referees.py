@@ -30,7 +30,7 @@ and claws, cut and uncut, gallery rails, fingers and backs, shifts of 0.08 mm, t
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import fcl
 import manifold3d
@@ -38,6 +38,7 @@ import numpy as np
 import pytest
 import shapely
 from drawn import Case, case
+from msgspec.structs import replace
 from referees import (
     beside,
     beside_curtains,

@@ -25,11 +25,10 @@ forms are given that much. The pose of a round stone settles to less than 0.001 
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 import shapely
+from msgspec.structs import replace
 from simulated import EXACT, exact, mounting
 
 from fitsolver.errors import InputFaults
