@@ -8,6 +8,7 @@ facets and corners can matter is settled on one seat, the nominal one.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from msgspec import Struct
@@ -53,7 +54,7 @@ class Longer(Struct, frozen=True, kw_only=True):
         return np.asarray((stretched - own) / part).astype(self.by.dtype)
 
 
-class Ledge(Struct, frozen=True, kw_only=True):
+class Ledge(Struct, frozen=True, kw_only=True, dict=True):
     """A ledge under a stone: from the `wall` at the datum plane to the `inner` edge.
 
     Where stones are longer than their form, `other` says by how much.
@@ -69,14 +70,15 @@ class Ledge(Struct, frozen=True, kw_only=True):
     nominal: int
     other: Longer | None = None
 
-    @property
+    @cached_property
     def heights(self) -> tuple[Array, Array]:
         """Heights of the ledge's inner and outer edge, (s, n)."""
         inner, outer = self.seats.ledge_inner_z, self.seats.ledge_outer_z
         assert inner is not None
         assert outer is not None
-        shape = self.wall.length.shape
-        return np.broadcast_to(inner, shape), np.broadcast_to(outer, shape)
+        every = np.empty((2, *self.wall.length.T.shape), self.width.dtype)
+        every[0], every[1] = inner.T, outer.T
+        return every[0].T, every[1].T
 
     def inside(self, cover: Array, beyond: Array) -> Sequence[tuple[Array, Array]]:
         """Places on each station's line down the ledge, as far out as the outline reaches, and

@@ -7,7 +7,6 @@ from functools import lru_cache
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import fields
 from numpy.typing import ArrayLike, NDArray
 
 from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
@@ -39,7 +38,7 @@ class Sizes(Struct, frozen=True, kw_only=True):
 
     def rows(self, chosen: NDArray[np.int64]) -> Sizes:
         """Return the samples of the given numbers."""
-        return Sizes(**{item.name: getattr(self, item.name)[..., chosen] for item in fields(self)})
+        return Sizes(**{name: getattr(self, name)[..., chosen] for name in self.__struct_fields__})
 
 
 def stone_sizes(

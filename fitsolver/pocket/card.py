@@ -38,6 +38,9 @@ from fitsolver.weighing.weight import every_make, weigh_list
 
 # How many of the cuts left out the card knows too: the nearest misses.
 NEAREST = 2
+# So many cuts of one outline at most are laid out together: more would keep one processor at work
+# when the others have done.
+TOGETHER = 3
 MARKS: dict[Verdict, str] = {
     "seats": "yes",
     "seats after alteration": "work",
@@ -175,12 +178,14 @@ def drawing_and_tables(
         box = tuple((float(side), float(side)) for side in ask)
         missed.append((style, box, "left out", best))
     cuts = [*wanted, *missed]
-    # Cuts of one outline are laid out together; the longest work comes first.
+    # Some cuts of one outline are laid out together; the longest work comes first.
     alike: dict[Any, list[int]] = {}
     for k, (style, *_) in enumerate(cuts):
         limits = style.length_ratio.low, style.length_ratio.high, style.length_ratio.typical
         alike.setdefault((outline_of(style), limits), []).append(k)
-    groups = sorted(alike.values(), key=len, reverse=True)
+    some = (group[k : k + TOGETHER] for group in alike.values()
+            for k in range(0, len(group), TOGETHER))  # fmt: skip
+    groups = sorted(some, key=len, reverse=True)
     parts: list[Check | list[Any]] = [[cuts[k] for k in group] for group in groups]
     if found.wanted:
         parts.insert(1, found.wanted[0].ask)

@@ -279,11 +279,10 @@ class _Grid(Struct, kw_only=True):
             self.ready, self.style, self._lengths(excess, width), width, self.judged,
             self._stand(excess, width), draws=draws, alike=alike, kept=self.kept,
         )  # fmt: skip
-        middles = [np.median(margins, axis=-1) for margins in (found.margins, found.altered)]
         return _Judged(
             names=found.names,
-            z=_scores(found, middles, self.judged, self.depth),
-            margin=middles[0][:, MARGIN_DEPTHS],
+            z=_scores(found, self.judged, self.depth),
+            margin=np.median(found.margins[:, MARGIN_DEPTHS], axis=-1),
             u=found.margins.std(axis=-1)[:, len(self.judged) // 2],
             direction=found.direction,
         )
@@ -350,16 +349,13 @@ def _scores_of(count: int) -> Array:
     return np.array([score(float(part)) for part in parts])
 
 
-def _scores(found: Tile, middles: Sequence[Array], judged: Array, kept: Array) -> Array:
-    """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged.
-
-    `middles` (n, k, r) are the medians of the margins with ordinary setting and altered.
-    """
+def _scores(found: Tile, judged: Array, kept: Array) -> Array:
+    """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged."""
     after = np.clip(np.searchsorted(judged, kept), 1, len(judged) - 1)
     part = (kept - judged[after - 1]) / (judged[after] - judged[after - 1])
     scores = []
-    for margins, middle in zip((found.margins, found.altered), middles, strict=True):
-        count = margins.shape[-1]
+    for margins in (found.margins, found.altered):
+        count, middle = margins.shape[-1], margins.mean(axis=-1)
         u = np.maximum(margins.std(axis=-1), LEAST_U_MM)
         here, spread = (
             values[:, after - 1] * (1 - part[:, None]) + values[:, after] * part[:, None]

@@ -8,12 +8,13 @@ the others are drawn from what the readings allow.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
 from msgspec import Struct
-from msgspec.structs import fields, replace
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.readings.uncertainty import standard_normal_points
@@ -99,13 +100,7 @@ class Seats(Struct, frozen=True, kw_only=True):
 
     def single(self) -> Seats:
         """The same in single precision, for draws without number: exact to 0.000001 mm."""
-        coarse = {
-            field.name: getattr(self, field.name).astype(np.float32)
-            for field in fields(self)
-            if field.name not in ("outward", "claw", "ledge_after", "parameters")
-            and isinstance(getattr(self, field.name), np.ndarray)
-        }
-        return replace(self, **coarse)
+        return replace(self, **{name: at.astype(np.float32) for name, at in self._drawn()})
 
     def rows(self, chosen: NDArray[np.int64]) -> Seats:
         """Return the samples of the given numbers, in that order, repeats allowed.
@@ -113,13 +108,16 @@ class Seats(Struct, frozen=True, kw_only=True):
         Without `parameters`: tables of sizes repeat draws by the thousand. Samples lie next to each
         other in memory, as it is quickest for many of them.
         """
-        by_sample = {
-            field.name: _samples_last(getattr(self, field.name)[chosen])
-            for field in fields(self)
-            if field.name not in ("outward", "claw", "ledge_after", "parameters")
-            and isinstance(getattr(self, field.name), np.ndarray)
-        }
+        by_sample = {name: _samples_last(at[chosen]) for name, at in self._drawn()}
         return replace(self, parameters=self.parameters[:0], **by_sample)
+
+    def _drawn(self) -> Iterator[tuple[str, Array]]:
+        """What differs from sample to sample, by name, but for the parameters."""
+        for name in self.__struct_fields__:
+            at = getattr(self, name)
+            alike = name in ("outward", "claw", "ledge_after", "parameters")
+            if not alike and isinstance(at, np.ndarray):
+                yield name, at
 
 
 def _samples_last(values: Any) -> Any:

@@ -302,15 +302,13 @@ def _row_spans(
     if row.directions_deg is None or max(reaches) == 0:
         span = outline.support(points, normal), core(normal)
         return normal, (span, span)
-    angles = np.asarray(row.directions_deg)
-    steps = sorted({sense * reach for reach in reaches for sense in (1.0, -1.0)})
-    every = np.concatenate([angles + step for step in steps])
-    met = outline.contact(points, _directions(tuple(every), points, ratio))
+    steps = tuple(sorted({sense * reach for reach in reaches for sense in (1.0, -1.0)}))
+    met = outline.contact(points, _stretched(_circle(row.directions_deg, steps), ratio))
     touched = dict(zip(steps, np.split(met, len(steps)), strict=True))
     chord = touched[max(reaches)] - touched[-max(reaches)]
-    size = np.linalg.norm(chord, axis=1)[:, None]
+    size = np.hypot(*chord.T)[:, None]
     # At a sharp point both ends fall together: there the direction asked for is kept.
-    square = np.column_stack([chord[:, 1], -chord[:, 0]]) / np.maximum(size, 1e-6)
+    square = chord[:, ::-1] * (1.0, -1.0) / np.maximum(size, 1e-6)
     normal = np.where(size > 1e-6, square, normal)
     nothing = core(normal)
     outer, inner = (
@@ -320,14 +318,26 @@ def _row_spans(
 
 
 def _directions(directions_deg: tuple[float, ...] | None, points: Array, ratio: float) -> Array:
-    if directions_deg is None:
-        edge = np.roll(points, -1, axis=0) - points
-        edge = edge / np.linalg.norm(edge, axis=1)[:, None]
-        return np.column_stack([edge[:, 1], -edge[:, 0]])
-    angle = np.deg2rad(np.asarray(directions_deg))
-    # Normals of a stretched figure shrink along the stretch.
-    normal = np.column_stack([np.cos(angle) / ratio, np.sin(angle)])
-    unit: Array = normal / np.linalg.norm(normal, axis=1)[:, None]
+    if directions_deg is not None:
+        return _stretched(_circle(directions_deg), ratio)
+    edge = np.roll(points, -1, axis=0) - points
+    across: Array = edge[:, ::-1] * (1.0, -1.0) / np.hypot(*edge.T)[:, None]
+    return across
+
+
+@lru_cache(maxsize=512)
+def _circle(directions_deg: tuple[float, ...], steps_deg: tuple[float, ...] = (0.0,)) -> Array:
+    """Unit vectors at directions, with every step to them, (steps x directions, 2)."""
+    angle = np.deg2rad(np.add.outer(steps_deg, directions_deg).ravel())
+    circle = np.column_stack([np.cos(angle), np.sin(angle)])
+    circle.setflags(write=False)
+    return circle
+
+
+def _stretched(circle: Array, ratio: float) -> Array:
+    """Unit normals of a figure stretched along its length: normals shrink along the stretch."""
+    normal = circle / (ratio, 1.0)
+    unit: Array = normal / np.hypot(*normal.T)[:, None]
     return unit
 
 
