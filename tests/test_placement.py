@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 
 import numpy as np
@@ -378,7 +379,7 @@ def test_a_pose_that_would_swing_from_side_to_side_comes_to_rest(mirror):
     spots, turn = drawn.seats, drawn.turn_rad
     if mirror[1] < 0:
         spots, turn = mirrored(spots, np.array(mirror)), -turn
-    there = replace(drawn, seats=spots, turn_rad=turn)
+    there = dataclasses.replace(drawn, seats=spots, turn_rad=turn)
     one, stone = np.ones(1), drawn.stone
     goal = Bounds(gap_low=0.0 * one, gap_high=0.25 * one, cover_low=0.1 * one)
     placed = place(

@@ -48,10 +48,16 @@ class Longer(Struct, frozen=True, kw_only=True):
         other = longer_form(form)
         part = other.length_ratio / form.length_ratio - 1
         there = points * (1 + part, 1.0) - (self.drift * part, 0.0)
-        own, stretched = (
-            each.pavilion.height(each.fold(at)) for each, at in ((form, points), (other, there))
-        )
+        own, stretched = (_depth(each, at) for each, at in ((form, points), (other, there)))
         return np.asarray((stretched - own) / part).astype(self.by.dtype)
+
+
+def _depth(form: Form, points: Array) -> Array:
+    """Share of the pavilion's depth over plan points (n, 2), (n,)."""
+    facets = form.pavilion
+    if loops.found():
+        return loops.deep(points, facets.steep, facets.level, mirrored=form.mirrored)
+    return facets.height(form.fold(points))
 
 
 class Ledge(Struct, frozen=True, kw_only=True, dict=True):
@@ -189,9 +195,8 @@ class Pavilion(Struct, frozen=True, kw_only=True):
     @classmethod
     def over(cls, form: Form, points: Array, nominal: int, other: Longer | None = None) -> Pavilion:
         """The facets over points (2, s, n), of stones that may be longer than their form."""
-        facets, way = form.pavilion, following(points) - points
-        steep = facets.normals / facets.slopes[:, None]
-        level = facets.offsets / facets.slopes
+        way = following(points) - points
+        steep, level = form.pavilion.steep, form.pavilion.level
         count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
         if count == 0:
             return cls(form=form, points=points, way=way, slopes=steep, levels=level)

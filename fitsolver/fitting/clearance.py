@@ -138,12 +138,17 @@ def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
     return np.stack([first, np.where(crest, away, -np.inf).argmax(axis=1)])
 
 
+def fan() -> Array:
+    """How normals are fanned: the close angle, parts, and least and most of what they are of."""
+    return np.array([np.deg2rad(CLOSE_DEG), *FAN, *np.deg2rad(FAN_DEG)])
+
+
 def with_neighbours(form: Form, nearest: Indices) -> Indices:
     """The same with normals on both sides of the first, as far as those of the points beside it.
 
     Shape (f, n): where a corner faces the points the fan is wide, along a smooth side narrow.
     """
-    angle, middle = _turns(form)
+    angle, middle = turns(form)
     own = angle[nearest[0]]
     close = np.full((1, len(own)), np.deg2rad(CLOSE_DEG))
     after = np.clip(_turn(following(own) - own), *np.deg2rad(FAN_DEG))
@@ -198,7 +203,7 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _turns(form: Form) -> tuple[Array, Array]:
+def turns(form: Form) -> tuple[Array, Array]:
     """Angles of the outline's normals (k,), and half-way to each from the one before."""
     angle = _angle(form.normals)
     return angle, (angle + np.append(angle[-1] - 2 * np.pi, angle[:-1])) / 2

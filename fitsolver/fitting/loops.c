@@ -87,6 +87,20 @@ SPREAD void nearest(
     }
 }
 
+/* The least of f facets, level - steep . point, over each of points (n, 2), at most 1. */
+SPREAD void deep(
+    long n, long f, int mirrored, const double *restrict point, const double *restrict steep,
+    const double *restrict level, double *restrict found)
+{
+    for (long k = 0; k < n; k++) found[k] = 1;
+    for (long j = 0; j < f; j++)
+        for (long k = 0; k < n; k++) {
+            const double y = point[2 * k + 1], side = mirrored && y < 0 ? -y : y;
+            const double here = level[j] - steep[2 * j] * point[2 * k] - steep[2 * j + 1] * side;
+            found[k] = here < found[k] ? here : found[k];
+        }
+}
+
 /* Of f facets, level - steep . point, the `count` that come closest to being least over each of
    points (n, 2) or the next: their steepness (count, 2, n) and levels (count, n). */
 SPREAD void facets(

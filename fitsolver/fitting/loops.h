@@ -806,3 +806,104 @@ SPREAD void NAME(held)(
             count[i * d + j] = all;
         }
 }
+
+/* Numbers of the outline's normals tried for points whose own are `first` (n): these, eight fanned
+   to both sides of them, and where there are some the `second`; (9 or 10, n). Angles of normals
+   (f) rise; `middle` (f) is half-way to each from the one before. See `clearance`. */
+static void NAME(fanned)(
+    long n, long f, const double *angle, const double *middle, const double *fan, const long *first,
+    const long *second, long *tried)
+{
+    const double whole = 6.283185307179586;
+    for (long k = 0; k < n; k++) {
+        const double own = angle[first[k]];
+        tried[k] = first[k];
+        for (int side = 0; side < 2; side++) {
+            const long beside = first[side ? (k + n - 1) % n : (k + 1) % n];
+            double way = side ? own - angle[beside] : angle[beside] - own;
+            way -= whole * floor((way + whole / 2) / whole);
+            way = way < fan[4] ? fan[4] : way > fan[5] ? fan[5] : way;
+            for (int j = 0; j < 4; j++) {
+                const double by = j ? fan[j] * way : fan[0];
+                double to = (side ? own - by : own + by) - middle[0];
+                to += middle[0] - whole * floor(to / whole);
+                long low = 0, high = f;
+                while (high - low > 1) {
+                    const long half = (low + high) / 2;
+                    if (middle[half] <= to) low = half; else high = half;
+                }
+                tried[(1 + 4 * side + j) * n + k] = low;
+            }
+        }
+        if (second) tried[9 * n + k] = second[k];
+    }
+}
+
+/* Gap and near (n, s) of metal, and the cover (n, s) of a ledge, at shifts (2, s) in mm, many
+   normals tried at each point; and the nominal seat's normals (2, n). `fan` are the close angle,
+   three parts, and the least and most that they are parts of. */
+SPREAD void NAME(clear)(
+    const NAME(Plan) *p, const REAL *restrict shift, const REAL *restrict width,
+    const double *angle, const double *middle, const double *fan, REAL *restrict gap,
+    REAL *restrict near, REAL *restrict cover, double *restrict normal)
+{
+    const long n = p->n, s = p->s, whole = n * s;
+    REAL *const moved = malloc((2 * whole + 32 * n) * sizeof(REAL));
+    double *const here = malloc(6 * n * sizeof(double));
+    long *const first = malloc(13 * n * sizeof(long));
+    REAL *const slope = moved + 2 * whole, *const level = slope + 20 * n;
+    REAL *const shape = level + 10 * n, *const square = shape + n;
+    double *const off = here + 2 * n, *const there = here + 3 * n, *const true_off = here + 5 * n;
+    long *const second = first + n, *const along = first + 2 * n, *const tried = first + 3 * n;
+
+    for (int edge = 0; edge < (p->inner ? 2 : 1); edge++) {
+        const REAL *const from = edge ? p->inner : p->point;
+        REAL *const found = edge ? cover : gap;
+        const long count = 9 + edge;
+        for (long axis = 0; axis < 2; axis++)
+            for (long k = 0; k < n; k++) {
+                const long at = axis * whole + k * s;
+                for (long i = 0; i < s; i++) moved[at + i] = from[at + i] - shift[axis * s + i];
+            }
+        for (long k = 0; k < n; k++) {
+            here[2 * k] = moved[k * s + p->nominal];
+            here[2 * k + 1] = moved[whole + k * s + p->nominal];
+        }
+        nearest(
+            n, p->f, p->mirrored, here, p->normal, p->reach, first, edge ? second : NULL, off);
+        NAME(fanned)(n, p->f, angle, middle, fan, first, edge ? second : NULL, tried);
+        for (long j = 0; j < count; j++)
+            for (long k = 0; k < n; k++) {
+                const long m = tried[j * n + k];
+                slope[2 * j * n + k] = (REAL)p->normal[m];
+                slope[(2 * j + 1) * n + k] = (REAL)p->normal[p->f + m];
+                level[j * n + k] = (REAL)p->reach[m];
+            }
+        NAME(greatest)(n, s, count, p->mirrored, moved, slope, level, found);
+        if (!edge) {
+            NAME(nearest_of_run)(
+                n, s, p->joined, moved, p->way, p->outward, p->facing, gap, near);
+            for (long k = 0; k < n; k++) {
+                const int back = p->mirrored && here[2 * k + 1] < 0;
+                normal[k] = p->normal[first[k]];
+                normal[n + k] = (back ? -1 : 1) * p->normal[p->f + first[k]];
+            }
+        }
+        if (p->longer) {
+            NAME(shape_of)(p, here, first, off, there, along, true_off, shape, square);
+            NAME(relieve)(n, s, p->longer, shape, square, found);
+            if (!edge) NAME(relieve)(n, s, p->longer, shape, square, near);
+        }
+        for (long k = 0; k < n; k++)
+            for (long i = 0; i < s; i++) {
+                const long at = k * s + i;
+                if (edge)
+                    cover[at] = p->bare && p->bare[k] ? INFINITY : -cover[at] * width[i];
+                else
+                    gap[at] *= width[i], near[at] *= width[i];
+            }
+    }
+    free(moved);
+    free(here);
+    free(first);
+}

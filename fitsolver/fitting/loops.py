@@ -43,9 +43,10 @@ _ARGUMENTS = {
     "held": "nnnnnpppp",
     "stepped": "vnppp",
     "centred": "vndnppp",
+    "clear": "vppppppppp",
     "tightest": "nnnpppippipipnpppppp",
 }
-_DOUBLE = {"nearest": "nnipppppp", "facets": "nnnippppp"}
+_DOUBLE = {"nearest": "nnipppppp", "facets": "nnnippppp", "deep": "nnipppp"}
 _KINDS: Mapping[str, np.dtype[Any]] = {
     "single": np.dtype(np.float32), "double": np.dtype(np.float64),
 }  # fmt: skip
@@ -126,18 +127,20 @@ def found() -> bool:
 
 
 def _call(name: str, kind: np.dtype[Any], *given: Any) -> Any:
-    return _functions()[name, kind.itemsize](*(_address(each) for each in given))
+    """Call a function with tables by where they lie, anything else as it is."""
+    function, array = _functions()[name, kind.itemsize], np.ndarray
+    return function(*[_address(each) if type(each) is array else each for each in given])
 
 
-def _address(given: Any) -> Any:
-    """Where a table lies in memory; anything else as it is."""
-    if not isinstance(given, np.ndarray):
-        return given
+_byte_of, _place_of = ctypes.c_char.from_buffer, ctypes.addressof
+
+
+def _address(table: Any) -> int:
+    """Where a table lies in memory."""
     try:
-        table: Any = given
-        return ctypes.addressof(ctypes.c_char.from_buffer(table))
+        return _place_of(_byte_of(table))
     except (TypeError, ValueError):  # read-only or empty
-        return given.ctypes.data
+        return int(table.ctypes.data)
 
 
 def _flat(values: Array, kind: np.dtype[Any]) -> Array:
@@ -277,7 +280,7 @@ class Plan:
             points=count, samples=self.samples, nominal=nominal, sectors=sectors, step=step,
             normals=len(reach), mirrored=mirrored, claws=claws, cut=cut,
             low_apart=low.shape[1] > 1, high_apart=high.shape[1] > 1, ample=ample,
-            **{name: _address(table) for name, table in tables.items()},
+            **{name: _address(table) for name, table in tables.items() if table is not None},
         )  # fmt: skip
 
     def strain(
@@ -294,6 +297,25 @@ class Plan:
         for name, table in tables.items():
             setattr(self._whole, name, _address(table))
         self._whole.others, self._whole.part, self._whole.drift = len(reach), part, drift
+
+    def clear(
+        self, shift: Array, width: Array, angle: Array, middle: Array, fan: Array
+    ) -> tuple[Array, Array, Array | None, Array]:
+        """Gap, near and cover (s, n) at shifts (2, s), in mm, and the nominal seat's normals.
+
+        These are (2, n). `angle` and `middle` (k,) are the turns of the outline's normals, `fan`
+        how others are fanned beside the nearest; see `clearance.with_neighbours`.
+        """
+        kind, double = self.kind, _KINDS["double"]
+        count = int(self._whole.points)
+        found = np.empty((3 if self._whole.inner else 2, count, self.samples), kind)
+        normal = np.empty((2, count))
+        cover = found[2] if len(found) > 2 else None
+        _call(
+            "clear", kind, ctypes.byref(self._whole), _of(shift, kind), _of(width, kind),
+            _of(angle, double), _of(middle, double), fan, found[0], found[1], cover, normal,
+        )  # fmt: skip
+        return found[0].T, found[1].T, None if cover is None else cover.T, normal
 
     def stepped(self, start: Array, softness: Sequence[float]) -> Array:
         """One step of all seats from `start` (2, s) toward where their least slack is widest."""
@@ -346,7 +368,13 @@ class Pavilion:
             *(None if each is None else _of(each, self.kind) for each in (by, gain, further)),
         )  # fmt: skip
         self._whole = ctypes.byref(
-            _Pavilion(self.count, self.samples, len(levels), mirrored, *map(_address, self._tables))
+            _Pavilion(
+                self.count,
+                self.samples,
+                len(levels),
+                mirrored,
+                *(None if each is None else _address(each) for each in self._tables),
+            )
         )
 
     def share(self) -> Array:
@@ -415,6 +443,16 @@ def facets(
         _of(steep, kind), _of(levels, kind), slopes, heights,
     )  # fmt: skip
     return slopes, heights
+
+
+def deep(points: Array, steep: Array, levels: Array, *, mirrored: bool) -> Array:
+    """The least of levels (f,) - steep (f, 2) . point over points (n, 2), at most 1; (n,)."""
+    kind, found = _KINDS["double"], np.empty(len(points))
+    _call(
+        "deep", kind, len(points), len(levels), mirrored, _of(points, kind), _of(steep, kind),
+        _of(levels, kind), found,
+    )  # fmt: skip
+    return found
 
 
 def highest(

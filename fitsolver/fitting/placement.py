@@ -33,8 +33,10 @@ from fitsolver.fitting.clearance import (
     distance,
     distance_of,
     facing,
+    fan,
     nearest_normals,
     nearest_of_run,
+    turns,
     with_neighbours,
 )
 from fitsolver.seats.seat import FACE_POINTS, Seats
@@ -329,28 +331,10 @@ def place(
     )
     longer = (length / width / form.length_ratio - 1)[:, None] if strained else None
     shift, strain = _shift(plan, longer)
-    at = shift[..., None]
-    metal = metal.moved(at)
-    tried = plan.nearest(metal.points)
-    gap = distance(form, metal.points, with_neighbours(form, tried))
-    near = nearest_of_run(metal, gap, plan.facing)
-    if strain is not None:
-        gap, near = strain.relieved(metal.points, tried[0], gap, near)
-    gap *= width[:, None]
-    near *= width[:, None]
+    gap, near, cover, normal = _clear(plan, shift, width, strain)
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
-    outward = seen.turned(seats.outward).astype(kind, copy=False)
-    inward = seats.lean * np.einsum("kn,nk->n", plan.normals(metal.points, tried[0]), outward)
-    cover = None
-    if inner is not None:
-        inner = inner - at
-        nearest = plan.nearest(inner, 2)
-        cover = -distance(form, inner, with_neighbours(form, nearest))
-        if strain is not None:
-            cover = -strain.relieved(inner, nearest[0], -cover)[0]
-        cover *= width[:, None]
-        if bare is not None:
-            cover[:, bare] = np.inf
+    outward = seen.turned(seats.outward)
+    inward = (np.einsum("kn,nk->n", normal, outward).astype(kind)[:, None] * seats.lean.T).T
     return carried(
         Placement(
             form=form,
@@ -501,6 +485,34 @@ def _one_piece(seats: Seats) -> NDArray[np.bool_]:
     """Whether metal joins a station (n,) to the next."""
     joined: NDArray[np.bool_] = np.roll(seats.claw, -1) == seats.claw
     return joined
+
+
+def _clear(
+    plan: _Plan, shift: Array, width: Array, strain: _Strain | None
+) -> tuple[Array, Array, Array | None, Array]:
+    """Gap, near and cover (s, n) at shifts (2, s), in mm, and the nominal seat's normals (2, n)."""
+    if loops.found():
+        return plan.looped(strain).clear(shift, width, *turns(plan.form), fan())
+    form, at = plan.form, shift[..., None]
+    metal = plan.metal.moved(at)
+    tried = plan.nearest(metal.points)
+    gap = distance(form, metal.points, with_neighbours(form, tried))
+    near = nearest_of_run(metal, gap, plan.facing)
+    if strain is not None:
+        gap, near = strain.relieved(metal.points, tried[0], gap, near)
+    gap *= width[:, None]
+    near *= width[:, None]
+    cover = None
+    if plan.inner is not None:
+        inner = plan.inner - at
+        nearest = plan.nearest(inner, 2)
+        cover = -distance(form, inner, with_neighbours(form, nearest))
+        if strain is not None:
+            cover = -strain.relieved(inner, nearest[0], -cover)[0]
+        cover *= width[:, None]
+        if plan.bare is not None:
+            cover[:, plan.bare] = np.inf
+    return gap, near, cover, plan.normals(metal.points, tried[0])
 
 
 def _shift(plan: _Plan, longer: Array | None) -> tuple[Array, _Strain | None]:

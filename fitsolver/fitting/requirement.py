@@ -284,7 +284,8 @@ def _cut(
     def add(
         name: str, margin: Array, threshold: float, where: Where = -1, allowance: str = ""
     ) -> None:
-        margin = np.broadcast_to(margin, bottom.shape)
+        if margin.shape != bottom.shape:  # the same for all depths
+            margin = np.broadcast_to(margin, bottom.shape)
         margins[name], thresholds[name], places[name] = margin, threshold, where
         set_by[name] = allowance or KINDS[name].allowance
         altered[name] = margin

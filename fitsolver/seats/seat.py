@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from msgspec import Struct
@@ -108,7 +108,7 @@ class Seats(Struct, frozen=True, kw_only=True):
         Without `parameters`: tables of sizes repeat draws by the thousand. Samples lie next to each
         other in memory, as it is quickest for many of them.
         """
-        by_sample = {name: _samples_last(at[chosen]) for name, at in self._drawn()}
+        by_sample = {name: at.T.take(chosen, axis=-1).T for name, at in self._drawn()}
         return replace(self, parameters=self.parameters[:0], **by_sample)
 
     def _drawn(self) -> Iterator[tuple[str, Array]]:
@@ -118,11 +118,6 @@ class Seats(Struct, frozen=True, kw_only=True):
             alike = name in ("outward", "claw", "ledge_after", "parameters")
             if not alike and isinstance(at, np.ndarray):
                 yield name, at
-
-
-def _samples_last(values: Any) -> Any:
-    """Values (s, ...) as they are, their samples next to each other in memory."""
-    return np.moveaxis(np.ascontiguousarray(np.moveaxis(values, 0, -1)), -1, 0)
 
 
 def seats(belief: Belief, samples: int) -> Seats:

@@ -32,7 +32,7 @@ MANY_FACETS = 400
 Span = tuple[Array, Array]
 
 
-class Facets(Struct, frozen=True, kw_only=True, eq=False):
+class Facets(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     """The facets of one part: normal . x + slope u <= offset, x in widths, u from 0 to 1.
 
     `normals` (k, 2) unit vectors, `slopes` (k,) >= 0, `offsets` (k,), `names` (k,) row names.
@@ -42,6 +42,16 @@ class Facets(Struct, frozen=True, kw_only=True, eq=False):
     slopes: Array
     offsets: Array
     names: tuple[str, ...]
+
+    @cached_property
+    def steep(self) -> Array:
+        """How each facet's height falls along x and y, (k, 2)."""
+        return self.normals / self.slopes[:, None]
+
+    @cached_property
+    def level(self) -> Array:
+        """Each facet's height over the origin, (k,)."""
+        return self.offsets / self.slopes
 
     def height(self, points: Array) -> Array:
         """How far up (or down) the facets are over plan points (..., 2), in [.., 1].
