@@ -49,7 +49,7 @@ LAYERS = (
     ("weight", "contact", "requirement", "target", "advice", "security", "sizes"),
     ("makes", "placement", "metal", "body"),
     ("bearing",),
-    ("posterior", "clearance"),
+    ("posterior", "clearance", "centring"),
     ("stone_table",),
     ("coefficient", "evidence", "projection", "seat"),
     ("claw_face",),
@@ -78,10 +78,10 @@ LAYERS = (
         "crew",
         "units",
         "calibrated",
-        "centring",
         "contradiction",
         "inscribed",
         "layout",
+        "loops",
         "place",
         "polyhedron",
         "usual_seat",
@@ -99,10 +99,11 @@ ONLY_IN = {
     "arabic_reshaper": {"lettering"},
     "tomli": {"document", "toml_edit"},
     "tomlkit": {"toml_edit"},
+    "ctypes": {"loops", "crew"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }
-MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "stone_table"}
+MAY_OPEN = {*FACES, "datafile", "loops", "paint", "parcel", "stone_table"}
 
 
 # Folders that are one thing to all others; their modules know each other.
