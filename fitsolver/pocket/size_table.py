@@ -44,8 +44,6 @@ FEW_DRAWS = 16
 ALTERED_DRAWS, ORDINARY_DRAWS = 96, 160
 # Ratios that differ by less share a figure, where few and where many draws are asked.
 ALIKE_FEW, ALIKE = 0.05, 0.04
-# So does how stones stand, for ratios that differ by less than this.
-ALIKE_STAND = 0.2
 # How stones stand is found for so many knots to a side, and lies between them elsewhere.
 STANDS = 3
 # A cut whose ratios span less than this is laid out by its usual ratio.
@@ -247,9 +245,7 @@ class _Grid(Struct, kw_only=True):
         self.excess, self.width = (side[_spaced(len(side), STANDS)] for side in (excess, width))
         across = _pairs(self.excess, self.width)
         middle = float(self.judged[len(self.judged) // 2])
-        stand = poses(
-            self.ready, self.style, self._lengths(*across), across[1], middle, ALIKE_STAND
-        )
+        stand = poses(self.ready, self.style, self._lengths(*across), across[1], middle, ALIKE_FEW)
         shape = len(self.excess), len(self.width)
         self.turn, self.height = stand.turn.reshape(shape), stand.height.reshape(shape)
         return self._ask(*_pairs(excess, width), FEW_DRAWS, ALIKE_FEW)
