@@ -85,20 +85,20 @@ class Unknowns(Struct, frozen=True, kw_only=True):
         """Return a size (n,) and its slopes (d, n) by forward steps of 1e-4 of a spread."""
         at = self.size(name, state)
         slopes = np.zeros_like(state)
+        if name in self.names:
+            slopes[self.names.index(name)] = 1.0
+            return at, slopes
         concerned = _concerned(name, self.names)
-        for k, unknown in enumerate(self.names):
-            if unknown not in concerned:
-                continue
-            if unknown == name:
-                slopes[k] = 1.0
-                continue
-            spread = np.sqrt(self.variances[k])
-            # The width's spread is no measure of it, being as good as infinite.
-            scale = np.minimum(spread, np.maximum(np.abs(self.means[k]), 0.01))
-            step = STEP * np.where(spread > 0, scale, 1.0)
-            moved = state.copy()
-            moved[k] += step
-            slopes[k] = (self.size(name, moved) - at) / step
+        rows = [k for k, unknown in enumerate(self.names) if unknown in concerned]
+        spread = np.sqrt(self.variances[rows])
+        # The width's spread is no measure of it, being as good as infinite.
+        scale = np.minimum(spread, np.maximum(np.abs(self.means[rows]), 0.01))
+        step = STEP * np.where(spread > 0, scale, 1.0)
+        # All steps at once, each beside the others.
+        moved = np.repeat(state[:, None], len(rows), axis=1)
+        moved[rows, np.arange(len(rows))] += step
+        there = self.size(name, moved.reshape(len(state), -1)).reshape(step.shape)
+        slopes[rows] = (there - at) / step
         return at, slopes
 
 
