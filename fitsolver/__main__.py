@@ -1,8 +1,6 @@
 """Run the commands as `python -m fitsolver`."""
 
-import sys
-
-from fitsolver.cli import main
+from fitsolver.cli import run
 
 if __name__ == "__main__":
-    sys.exit(main())
+    run()
