@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from fitsolver.fitting import loops
-from fitsolver.fitting.centring import widest_least
 from fitsolver.fitting.placement import Placement
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.requirement import Requirements, requirements
@@ -84,7 +83,7 @@ def apart(one: np.ndarray, other: np.ndarray) -> np.ndarray:
 
 
 def both(
-    name: str, style: str, *, strained: bool, monkeypatch: pytest.MonkeyPatch
+    name: str, style: str, *, strained: bool, monkeypatch: pytest.MonkeyPatch, single: bool = True
 ) -> list[tuple[Placement, Requirements]]:
     """One placement of a cut at three widths and two depths in 40 draws, by either."""
     ready = bench(load_mounting(ROOT / "examples" / f"{name}.toml"), samples=40)
@@ -95,6 +94,8 @@ def both(
     depths = np.outer([0.55, 0.65], widths)
     sizes = stone_sizes(cut(style), widths * ratio * 1.01, widths, depths, 0.01, 40)
     spots = ready.seats.rows(np.tile(np.arange(41), 3))
+    if not single:
+        spots = ready.best.rows(np.zeros(123, dtype=np.int64))
     answers = []
     for here in (True, False):
         with monkeypatch.context() as switch:
@@ -142,15 +143,16 @@ def test_a_placement_is_the_same(name, style, strained, monkeypatch):
 
 
 @compiled
-@pytest.mark.parametrize("kind", ["f4", "f8"])
-def test_a_stone_centres_at_the_same_place(kind, monkeypatch):
-    random = np.random.default_rng(8653)
-    angle = random.uniform(0, 2 * np.pi, (300, 40))
-    slack = random.normal(0.01, 0.02, angle.shape).astype(kind)
-    normal = np.array([np.cos(angle), np.sin(angle)]).astype(kind)
-    ours = widest_least(slack, normal)
-    monkeypatch.setattr(loops, "found", lambda: False)
-    assert np.abs(ours - widest_least(slack, normal)).max() < (1e-5 if kind == "f4" else 1e-12)
+@pytest.mark.parametrize("name", SEATS)
+def test_a_placement_in_double_precision_is_the_same(name, monkeypatch):
+    (one, ours), (other, theirs) = both(
+        name, "oval-brilliant", strained=False, single=False, monkeypatch=monkeypatch
+    )
+    assert one.gap.dtype == np.float64
+    assert apart(one.shift, other.shift).max() < 1e-9
+    assert apart(one.gap, other.gap).max() < 1e-9
+    for needed in ours.margins:
+        assert apart(ours.margins[needed], theirs.margins[needed]).max() < 1e-6, needed
 
 
 @compiled

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from msgspec import Struct
@@ -48,24 +49,16 @@ class Longer(Struct, frozen=True, kw_only=True):
         other = longer_form(form)
         part = other.length_ratio / form.length_ratio - 1
         there = points * (1 + part, 1.0) - (self.drift * part, 0.0)
-        own, stretched = (_depth(each, at) for each, at in ((form, points), (other, there)))
+        own, stretched = (
+            each.pavilion.height(each.fold(at)) for each, at in ((form, points), (other, there))
+        )
         return np.asarray((stretched - own) / part).astype(self.by.dtype)
-
-
-def _depth(form: Form, points: Array) -> Array:
-    """Share of the pavilion's depth over plan points (n, 2), (n,)."""
-    facets = form.pavilion
-    if loops.found():
-        return loops.deep(points, facets.steep, facets.level, mirrored=form.mirrored)
-    return facets.height(form.fold(points))
 
 
 class Ledge(Struct, frozen=True, kw_only=True, dict=True):
     """A ledge under a stone: from the `wall` at the datum plane to the `inner` edge.
 
     Where stones are longer than their form, `other` says by how much.
-
-    Each method returns places that may stop the stone, heights z (s, c) and shares of depth.
     """
 
     form: Form
@@ -86,7 +79,29 @@ class Ledge(Struct, frozen=True, kw_only=True, dict=True):
         every[0], every[1] = inner.T, outer.T
         return every[0].T, every[1].T
 
-    def inside(self, cover: Array, beyond: Array) -> Sequence[tuple[Array, Array]]:
+    def touched(self, cover: Array, beyond: Array) -> tuple[Array, Array]:
+        """Places that may stop the stone: heights z (s, c), -inf for none, and shares of depth.
+
+        `cover` (s, n) of the ledge under the outline, inf where there is no ledge, and what is
+        `beyond` the outline to the wall (s, n), in mm. First places on each station's line down the
+        ledge, `ALONG` it, then ridges that cross its inner edge, then corners of the girdle.
+        """
+        if loops.found():
+            rim, share = self.form.rim
+            depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
+            wall = self.wall
+            return loops.touched(
+                _laid_out(self.form, self.width.dtype, self.other), self.nominal, ALONG,
+                wall.joined,
+                (wall.points, wall.way, wall.outward, self.inner, *self.heights, cover, beyond),
+                min(_CORNERS, len(rim)), _BESIDE, rim, share, depth,
+            )  # fmt: skip
+        # Where no ledge is left there is nothing to touch.
+        cover = np.where(np.isinf(cover), -np.inf, cover)
+        places = *self._inside(cover, beyond), self._under_girdle()
+        return np.hstack([z for z, _ in places]), np.hstack([zeta for _, zeta in places])
+
+    def _inside(self, cover: Array, beyond: Array) -> Sequence[tuple[Array, Array]]:
         """Places on each station's line down the ledge, as far out as the outline reaches, and
         where ridges of the pavilion cross the runs of the inner edge.
         """
@@ -105,29 +120,18 @@ class Ledge(Struct, frozen=True, kw_only=True, dict=True):
         """Places (2, s, n) a part of the way down the ledge, and their heights, (s, n)."""
         inner_z, outer_z = self.heights
         wall, inner = self.wall.points, self.inner
-        if loops.found():
-            return loops.down(part, inner, wall, inner_z, outer_z, cover, beyond)
         end = np.clip(np.maximum(cover, -1.0) / np.maximum(cover + beyond, 1e-9), 0.0, 1.0)
         end = part * np.where(beyond <= 0, 1.0, end)
         z = np.where(cover > 0, inner_z + end * (outer_z - inner_z), -np.inf)
         return inner + end * (wall - inner), z
 
-    def under_girdle(self) -> tuple[Array, Array]:
+    def _under_girdle(self) -> tuple[Array, Array]:
         """The vertex of the girdle's lower edge that stands highest over each run of the ledge."""
         rim, share = self.form.rim
         depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
         kind = self.width.dtype
         rim, share = rim.astype(kind, copy=False), share.astype(kind, copy=False)
         # In the nominal seat every vertex is tried, also a little beside its run.
-        if loops.found():
-            wall, (inner_z, outer_z) = self.wall, self.heights
-            ledge = wall.points, wall.way, wall.outward, self.inner, inner_z, outer_z
-            highest = loops.highest(
-                min(_CORNERS, len(rim)), _BESIDE, rim, share, float(depth[self.nominal]),
-                self.nominal, *ledge,
-            )  # fmt: skip
-            tried = rim[highest].transpose(0, 2, 1)
-            return loops.corners(wall.joined, tried, share[highest], depth, *ledge)
         row = slice(self.nominal, self.nominal + 1)
         x, y = rim.T[..., None]
         z = _on_the_ledge([field[0] for field in self._runs(row)], x, y, _BESIDE)
@@ -173,6 +177,30 @@ def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0
     return np.where(over, height, -np.inf)
 
 
+def deepest(form: Form, points: Array, nominal: int, other: Longer | None) -> Array:
+    """The greatest share of a pavilion's depth over points (2, s, n) and between them, (s,)."""
+    if loops.found():
+        return loops.deepest(_laid_out(form, points.dtype, other), points, nominal)
+    return Pavilion.over(form, points, nominal, other).deepest()
+
+
+def _tried(form: Form) -> int:
+    """How many facets of a pavilion are tried over each point."""
+    most = _DOME_FACETS if form.style.domes else _FACETS
+    return min(most, len(form.pavilion.level))
+
+
+def _laid_out(form: Form, kind: np.dtype[Any], other: Longer | None) -> loops.Facets:
+    """A pavilion as the loops take it."""
+    own, more = form.pavilion, longer_form(form) if other is not None else form
+    return loops.Facets(
+        own.steep, own.level, _tried(form), kind, mirrored=form.mirrored,
+        by=None if other is None else other.by, drift=0.0 if other is None else other.drift,
+        other=(more.pavilion.steep, more.pavilion.level),
+        part=more.length_ratio / form.length_ratio - 1,
+    )  # fmt: skip
+
+
 class Pavilion(Struct, frozen=True, kw_only=True):
     """The pavilion's facets over points (2, s, n) and along the `way` from each to the next.
 
@@ -197,33 +225,28 @@ class Pavilion(Struct, frozen=True, kw_only=True):
         """The facets over points (2, s, n), of stones that may be longer than their form."""
         way = following(points) - points
         steep, level = form.pavilion.steep, form.pavilion.level
-        count = min(_DOME_FACETS if form.style.domes else _FACETS, len(level))
+        count = _tried(form)
         if count == 0:
             return cls(form=form, points=points, way=way, slopes=steep, levels=level)
         here = points[:, nominal].T
-        if loops.found():
-            slopes, levels = loops.facets(here, steep, level, count, mirrored=form.mirrored)
-        else:
-            share = level - form.fold(here) @ steep.T
-            over = share - share.min(axis=1, keepdims=True)
-            over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
-            chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
-            slopes, levels = steep[chosen].transpose(0, 2, 1), level[chosen]
+        share = level - form.fold(here) @ steep.T
+        over = share - share.min(axis=1, keepdims=True)
+        over = np.minimum(over, np.concatenate([over[1:], over[:1]]))
+        chosen = np.argpartition(over, count - 1, axis=1)[:, :count].T
         gain = further = None
         if other is not None:
             gain = other.gain(form, here.astype(np.float64))
             further = following(gain) - gain
         return cls(
-            form=form, points=points, way=way, slopes=slopes, levels=levels,
-            by=None if other is None else other.by, gain=gain, further=further,
+            form=form, points=points, way=way, slopes=steep[chosen].transpose(0, 2, 1),
+            levels=level[chosen], by=None if other is None else other.by, gain=gain,
+            further=further,
         )  # fmt: skip
 
     def share(self, part: Array | float = 0.0) -> Array:
         """How deep the pavilion is over its points, or a part of the way from them, (s, n)."""
         if len(self.levels) == 0:
             return np.ones_like(self.points[0])
-        if loops.found() and isinstance(part, float) and part == 0:
-            return self._looped().share()
         here = self.points if isinstance(part, float) and part == 0 else (
             self.points + part * self.way
         )  # fmt: skip
@@ -234,8 +257,6 @@ class Pavilion(Struct, frozen=True, kw_only=True):
 
     def deepest(self) -> Array:
         """The greatest share of depth over its points and anywhere between them, (s,)."""
-        if loops.found() and len(self.levels):
-            return self._looped().deepest()
         share = self.share()
         most: Array = share.max(axis=1)
         if len(self.levels) == 0:
@@ -266,8 +287,6 @@ class Pavilion(Struct, frozen=True, kw_only=True):
         first guess; the line that is least there takes the place of one of them for the second.
         With `over` (s,) only runs that may reach above it are looked into.
         """
-        if loops.found() and len(self.levels) and over is None:
-            return self._looped().ridge(start)
         small = _SMALL[self.points.dtype.itemsize]
         gain = (self.share(small) - start) / small
         loss = (stop - self.share(1 - small)) / small
@@ -285,12 +304,6 @@ class Pavilion(Struct, frozen=True, kw_only=True):
                 start[:, runs], stop[:, runs], gain[:, runs], loss[:, runs], crosses[:, runs], small
             )
         return part, share
-
-    def _looped(self) -> loops.Pavilion:
-        return loops.Pavilion(
-            self.points, self.way, self.slopes, self.levels, mirrored=self.form.mirrored,
-            by=self.by, gain=self.gain, further=self.further,
-        )  # fmt: skip
 
     def _along(self, runs: NDArray[np.int64]) -> Pavilion:
         """The same along some of the runs."""

@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.fitting import loops
-
 Array = NDArray[np.float64]
 
 # Softness of the minimum, from first guess to a micrometre on a stone 6 mm wide [its widths].
@@ -20,8 +18,6 @@ def widest_least(slack: Array, normal: Array) -> Array:
     -tau log sum exp(-slack / tau), tau falling through `SOFTNESS`; the minimum found is below the
     true one by at most tau log k.
     """
-    if loops.found():
-        return loops.widest_least(slack, normal, SOFTNESS)
     shift = np.zeros((2, len(slack), 1), dtype=slack.dtype)
     x, y = normal
     for tau in SOFTNESS:

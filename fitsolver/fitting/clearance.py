@@ -85,8 +85,6 @@ def greatest(form: Form, points: Array, slopes: Array, levels: Array) -> Array:
     `slopes` (f, 2, n) and `levels` (f, n) are those tried at each point: of normals of the
     outline, or of pavilion facets.
     """
-    if loops.found():
-        return loops.greatest(points, slopes, levels, mirrored=form.mirrored)
     x, y = points[0], np.abs(points[1]) if form.mirrored else points[1]
     best: Array = np.full_like(x, -np.inf)
     here, more = np.empty_like(best), np.empty_like(best)
@@ -187,10 +185,6 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
     `gap` is that of the points themselves, `vertex` (2, s, n) faces the runs. A run is nearer
     than its ends only where the vertex stands before it.
     """
-    if loops.found():
-        return loops.nearest_of_run(
-            metal.joined, metal.points, metal.way, metal.outward, vertex, gap
-        )
     to_x, to_y = vertex - metal.points
     off = to_x * metal.outward[0]
     off += to_y * metal.outward[1]

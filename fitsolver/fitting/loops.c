@@ -88,7 +88,7 @@ SPREAD void nearest(
 }
 
 /* The least of f facets, level - steep . point, over each of points (n, 2), at most 1. */
-SPREAD void deep(
+SPREAD static void deep(
     long n, long f, int mirrored, const double *restrict point, const double *restrict steep,
     const double *restrict level, double *restrict found)
 {
@@ -103,7 +103,7 @@ SPREAD void deep(
 
 /* Of f facets, level - steep . point, the `count` that come closest to being least over each of
    points (n, 2) or the next: their steepness (count, 2, n) and levels (count, n). */
-SPREAD void facets(
+SPREAD static void facets(
     long n, long f, long count, int mirrored, const double *restrict point,
     const double *restrict steep, const double *restrict level, double *restrict slope,
     double *restrict height)

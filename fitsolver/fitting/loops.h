@@ -4,7 +4,7 @@
    x, y. What is settled on the nominal seat has no samples: (n) or (f, n). */
 
 /* Greatest of slope . point - level over f tried slopes (f, 2, n), into best (n, s). */
-SPREAD void NAME(greatest)(
+SPREAD static void NAME(greatest)(
     long n, long s, long f, int mirrored, const REAL *restrict point, const REAL *restrict slope,
     const REAL *restrict level, REAL *restrict best)
 {
@@ -31,7 +31,7 @@ SPREAD void NAME(greatest)(
 
 /* Least distance (n, s) of each run off an outline: that of its point, `gap`, or of a vertex that
    stands squarely before it. */
-SPREAD void NAME(nearest_of_run)(
+SPREAD static void NAME(nearest_of_run)(
     long n, long s, const unsigned char *restrict joined, const REAL *restrict point,
     const REAL *restrict way, const REAL *restrict outward, const REAL *restrict vertex,
     const REAL *restrict gap, REAL *restrict near)
@@ -55,7 +55,7 @@ SPREAD void NAME(nearest_of_run)(
 }
 
 /* What gaps (n, s) gain where stones are longer (s) than their form: shape (n), squared normal. */
-SPREAD void NAME(relieve)(
+SPREAD static void NAME(relieve)(
     long n, long s, const REAL *restrict longer, const REAL *restrict shape,
     const REAL *restrict square, REAL *restrict gap)
 {
@@ -68,7 +68,7 @@ SPREAD void NAME(relieve)(
    is over `bound` (s), or under a bound `above`, as `slack` (k, s), and the direction (2, k, s) in
    which it gains. Where `beside` is more than the field a field gains along `one`, samples apart or
    alike (2, n, s or 1), else along `other` (2, n). */
-SPREAD void NAME(of_sectors)(
+SPREAD static void NAME(of_sectors)(
     long n, long s, long size, int greatest, int above, const REAL *restrict field,
     const REAL *restrict bound, const REAL *restrict beside, const REAL *restrict one, int apart,
     const REAL *restrict other, REAL *restrict slack, REAL *restrict direction)
@@ -110,7 +110,7 @@ SPREAD void NAME(of_sectors)(
 
 /* Shift (2, s) that makes the least of slack - normal . shift widest, slack (k, s), normal
    (2, k, s), by Newton steps on minima of falling softness tau. */
-SPREAD void NAME(widest_least)(
+SPREAD static void NAME(widest_least)(
     long k, long s, long steps, const double *restrict taus, const REAL *restrict slack,
     const REAL *restrict normal, REAL *restrict shift)
 {
@@ -288,7 +288,7 @@ WITHIN int NAME(crossing)(
 }
 
 /* A pavilion's share of depth (n, s) over its points. */
-SPREAD void NAME(shares)(const NAME(Pavilion) *p, REAL *restrict share)
+SPREAD static void NAME(shares)(const NAME(Pavilion) *p, REAL *restrict share)
 {
     REAL none[NAME(FEW)] = {0}, rise[NAME(FEW)];
     for (long from = 0; from < p->s; from += NAME(FEW)) {
@@ -300,7 +300,7 @@ SPREAD void NAME(shares)(const NAME(Pavilion) *p, REAL *restrict share)
 
 /* Where between its points and the next a pavilion is deepest, and how deep; (n, s), 0 and the
    share over the point where no two of its lines cross. */
-SPREAD void NAME(ridges)(
+SPREAD static void NAME(ridges)(
     const NAME(Pavilion) *p, const REAL *restrict start, REAL *restrict part, REAL *restrict share)
 {
     for (long from = 0; from < p->s; from += NAME(FEW)) {
@@ -317,7 +317,7 @@ SPREAD void NAME(ridges)(
 }
 
 /* The greatest share of depth (s) over a pavilion's points and anywhere between them. */
-SPREAD void NAME(deepest)(const NAME(Pavilion) *p, REAL *restrict most)
+SPREAD static void NAME(deepest_of)(const NAME(Pavilion) *p, REAL *restrict most)
 {
     REAL none[NAME(FEW)] = {0}, rise[NAME(FEW)], part[NAME(FEW)], share[NAME(FEW)];
     for (long from = 0; from < p->s; from += NAME(FEW)) {
@@ -336,7 +336,7 @@ SPREAD void NAME(deepest)(const NAME(Pavilion) *p, REAL *restrict most)
 
 /* Places a part of the way down a ledge from its inner edge, as far out as the outline reaches:
    plan points (2, n, s) and heights (n, s), -inf where it does not cover the ledge. */
-SPREAD void NAME(down)(
+SPREAD static void NAME(down)(
     long n, long s, REAL part, const REAL *restrict inner, const REAL *restrict wall,
     const REAL *restrict inner_z, const REAL *restrict outer_z, const REAL *restrict cover,
     const REAL *restrict beyond, REAL *restrict place, REAL *restrict z)
@@ -355,7 +355,7 @@ SPREAD void NAME(down)(
 
 /* Of corners of the girdle (f, 2, n) with their shares of depth (f, n) the one that stands highest
    over each run of a ledge: the ledge's height there, -inf for none, and its share; (n, s). */
-SPREAD void NAME(corners)(
+SPREAD static void NAME(corners)(
     long n, long s, long f, const unsigned char *restrict joined, const REAL *restrict corner,
     const REAL *restrict share, const REAL *restrict depth, const REAL *restrict wall,
     const REAL *restrict way, const REAL *restrict outward, const REAL *restrict inner,
@@ -740,7 +740,7 @@ SPREAD int NAME(centred)(
 
 /* Which of r corners of the girdle (r, 2) with their shares of depth stand highest over each run of
    the nominal seat's ledge, also a little `beside` it: `count` numbers for each, (count, n). */
-SPREAD void NAME(highest)(
+SPREAD static void NAME(highest)(
     long n, long s, long nominal, long r, long count, REAL beside, const REAL *restrict corner,
     const REAL *restrict share, REAL depth, const REAL *restrict wall, const REAL *restrict way,
     const REAL *restrict outward, const REAL *restrict inner, const REAL *restrict inner_z,
@@ -906,4 +906,129 @@ SPREAD void NAME(clear)(
     free(moved);
     free(here);
     free(first);
+}
+
+/* The facets of a pavilion of which some are tried, and those of the form that is longer by `part`,
+   whose middle goes `drift` as far along; `by` (s) is how much longer each stone is, NULL if none.
+   Steepness (f, 2) and levels (f) in double precision. */
+typedef struct {
+    long f, tried, others;
+    int mirrored;
+    const double *steep, *level, *other_steep, *other_level;
+    const REAL *by;
+    double part, drift;
+} NAME(Facets);
+
+/* Lay out the facets of a pavilion that come closest to being least over points (2, n, s) of the
+   nominal seat; `room` for 3 f (f tried) + 2 numbers each point. */
+static NAME(Pavilion) NAME(over)(
+    const NAME(Facets) *facet, long n, long s, long nominal, const REAL *point, const REAL *way,
+    REAL *room)
+{
+    const long f = facet->tried;
+    REAL *const slope = room, *const level = room + 2 * f * n, *const gain = level + f * n;
+    REAL *const further = gain + n;
+    double *const here = malloc((6 + 3 * f) * n * sizeof(double)), *const there = here + 2 * n;
+    double *const own = here + 4 * n, *const longer = here + 5 * n, *const found = here + 6 * n;
+    for (long k = 0; k < n; k++) {
+        here[2 * k] = point[k * s + nominal];
+        here[2 * k + 1] = point[(n + k) * s + nominal];
+        there[2 * k] = here[2 * k] * (1 + facet->part) - facet->drift * facet->part;
+        there[2 * k + 1] = here[2 * k + 1];
+    }
+    facets(
+        n, facet->f, f, facet->mirrored, here, facet->steep, facet->level, found,
+        found + 2 * f * n);
+    for (long k = 0; k < 3 * f * n; k++) room[k] = (REAL)found[k];
+    if (facet->by) {
+        deep(n, facet->f, facet->mirrored, here, facet->steep, facet->level, own);
+        deep(
+            n, facet->others, facet->mirrored, there, facet->other_steep, facet->other_level,
+            longer);
+        for (long k = 0; k < n; k++) gain[k] = (REAL)((longer[k] - own[k]) / facet->part);
+        for (long k = 0; k < n; k++) further[k] = gain[(k + 1) % n] - gain[k];
+    }
+    free(here);
+    return (NAME(Pavilion)){
+        .n = n, .s = s, .f = f, .mirrored = facet->mirrored, .point = point, .way = way,
+        .slope = slope, .level = level, .by = facet->by, .gain = gain, .further = further};
+}
+
+/* The ways (2, n, s) from each of points (2, n, s) to the next. */
+static void NAME(ways)(long n, long s, const REAL *restrict point, REAL *restrict way)
+{
+    for (long axis = 0; axis < 2; axis++)
+        for (long k = 0; k < n; k++) {
+            const long at = (axis * n + k) * s, to = (axis * n + (k + 1) % n) * s;
+            for (long i = 0; i < s; i++) way[at + i] = point[to + i] - point[at + i];
+        }
+}
+
+/* The greatest share of a pavilion's depth (s) over points (2, n, s) and anywhere between them. */
+void NAME(deepest)(
+    const NAME(Facets) *facet, long n, long s, long nominal, const REAL *point, REAL *most)
+{
+    REAL *const room = malloc((2 * n * s + (3 * facet->tried + 2) * n) * sizeof(REAL));
+    NAME(ways)(n, s, point, room);
+    const NAME(Pavilion) p =
+        NAME(over)(facet, n, s, nominal, point, room, room + 2 * n * s);
+    NAME(deepest_of)(&p, most);
+    free(room);
+}
+
+/* What a stone may rest on: its places on a ledge from the wall (2, n, s) to the inner edge, heights
+   z and shares of depth zeta, (parts + 2) n by s. First those at `part`s of the way down, the first
+   of them 0, as far out as the outline reaches; then ridges that cross the inner edge; then corners
+   of the girdle, of r (r, 2) the `count` that are highest in the nominal seat. */
+void NAME(touched)(
+    const NAME(Facets) *facet, long n, long s, long nominal, long parts, const double *part,
+    const unsigned char *joined, const REAL *wall, const REAL *way, const REAL *outward,
+    const REAL *inner, const REAL *inner_z, const REAL *outer_z, const REAL *cover,
+    const REAL *beyond, long r, long count, double beside, const REAL *rim, const REAL *rim_share,
+    const REAL *depth, REAL *z, REAL *zeta)
+{
+    const long whole = n * s;
+    REAL *const room = malloc(
+        (6 * whole + (6 * facet->tried + 4 + 3 * count) * n) * sizeof(REAL));
+    long *const chosen = malloc(count * n * sizeof(long));
+    REAL *const under = room, *const place = room + whole, *const run = room + 3 * whole;
+    REAL *const along = room + 5 * whole, *const first = room + 6 * whole;
+    REAL *const next = first + (3 * facet->tried + 2) * n;
+    REAL *const corner = next + (3 * facet->tried + 2) * n, *const share = corner + 2 * count * n;
+    /* Where no ledge is left there is nothing to touch. */
+    for (long i = 0; i < whole; i++) under[i] = cover[i] < INFINITY ? cover[i] : -INFINITY;
+    NAME(ways)(n, s, inner, run);
+    const NAME(Pavilion) edge = NAME(over)(facet, n, s, nominal, inner, run, first);
+    NAME(shares)(&edge, zeta);
+    for (long i = 0; i < whole; i++) z[i] = under[i] > 0 ? inner_z[i] : -INFINITY;
+    for (long j = 1; j < parts; j++) {
+        NAME(down)(
+            n, s, (REAL)part[j], inner, wall, inner_z, outer_z, under, beyond, place,
+            z + j * whole);
+        const NAME(Pavilion) down = NAME(over)(facet, n, s, nominal, place, run, next);
+        NAME(shares)(&down, zeta + j * whole);
+    }
+    z += parts * whole;
+    NAME(ridges)(&edge, zeta, along, zeta + parts * whole);
+    for (long k = 0; k < n; k++)
+        for (long i = 0; i < s; i++) {
+            const long j = k * s + i, to = (k + 1) % n * s + i;
+            const int on = joined[k] && under[j] > 0 && under[to] > 0;
+            z[j] = on ? inner_z[j] + along[j] * (inner_z[to] - inner_z[j]) : -INFINITY;
+        }
+    NAME(highest)(
+        n, s, nominal, r, count, (REAL)beside, rim, rim_share, depth[nominal], wall, way, outward,
+        inner, inner_z, outer_z, chosen);
+    for (long c = 0; c < count; c++)
+        for (long k = 0; k < n; k++) {
+            const long m = chosen[c * n + k];
+            corner[2 * c * n + k] = rim[2 * m];
+            corner[(2 * c + 1) * n + k] = rim[2 * m + 1];
+            share[c * n + k] = rim_share[m];
+        }
+    NAME(corners)(
+        n, s, count, joined, corner, share, depth, wall, way, outward, inner, inner_z, outer_z,
+        z + whole, zeta + (parts + 1) * whole);
+    free(room);
+    free(chosen);
 }

@@ -23,45 +23,36 @@ Indices = NDArray[np.int_]
 # Where the install leaves what it compiled, beside this module.
 FILE = "compiled-loops.so"
 SOURCES = "loops.c", "loops.h"
-# How the functions are called: counts (n), yes or no (i), numbers in the tables'
-# precision (r) and in double (d), tables (p), a pavilion or plan (v).
+# How the functions are called: counts (n), yes or no (i), numbers (d), tables and structures (p).
 _ARGUMENTS = {
-    "greatest": "nnnipppp",
-    "nearest_of_run": "nnppppppp",
-    "relieve": "nnpppp",
-    "of_sectors": "nnniippppippp",
-    "widest_least": "nnnpppp",
-    "farthest": "nnnppp",
-    "shares": "vp",
-    "ridges": "vppp",
-    "deepest": "vp",
-    "down": "nnrpppppppp",
-    "corners": "nnnpppppppppppp",
-    "rest": "nnnnnppppp",
     "runs": "nnpppp",
-    "highest": "nnnnnrpprppppppp",
-    "held": "nnnnnpppp",
-    "stepped": "vnppp",
-    "centred": "vndnppp",
-    "clear": "vppppppppp",
+    "farthest": "nnnppp",
+    "stepped": "pnppp",
+    "centred": "pndnppp",
+    "clear": "pppppppppp",
+    "touched": "pnnnnppppppppppnndppppp",
+    "deepest": "pnnnpp",
+    "rest": "nnnnnppppp",
     "tightest": "nnnpppippipipnpppppp",
+    "held": "nnnnnpppp",
 }
-_DOUBLE = {"nearest": "nnipppppp", "facets": "nnnippppp", "deep": "nnipppp"}
+_DOUBLE = {"nearest": "nnipppppp"}
 _KINDS: Mapping[str, np.dtype[Any]] = {
     "single": np.dtype(np.float32), "double": np.dtype(np.float64),
 }  # fmt: skip
 
 
-class _Pavilion(ctypes.Structure):
+class _Facets(ctypes.Structure):
     """A pavilion as the loops take it."""
 
     _fields_ = (
-        *((name, ctypes.c_long) for name in ("points", "samples", "facets")),
+        *((name, ctypes.c_long) for name in ("facets", "tried", "others")),
         ("mirrored", ctypes.c_int),
         *(
             (name, ctypes.c_void_p)
-            for name in ("point", "way", "slope", "level", "by", "gain", "further")
+            for name in ("steep", "level", "other_steep", "other_level", "by")
         ),
+        *((name, ctypes.c_double) for name in ("part", "drift")),
     )
 
 
@@ -104,10 +95,9 @@ def _functions() -> dict[tuple[str, int], Callable[..., None]]:
         return {}
     functions: dict[tuple[str, int], Callable[..., None]] = {}
     for precision, kind in _KINDS.items():
-        number = ctypes.c_float if kind.itemsize == 4 else ctypes.c_double
         types = {
-            "n": ctypes.c_long, "i": ctypes.c_int, "r": number, "d": ctypes.c_double,
-            "p": ctypes.c_void_p, "v": ctypes.c_void_p,
+            "n": ctypes.c_long, "i": ctypes.c_int, "d": ctypes.c_double,
+            "p": ctypes.c_void_p,
         }  # fmt: skip
         for name, arguments in _ARGUMENTS.items():
             function = getattr(library, f"{name}_{precision}")
@@ -177,78 +167,6 @@ def runs(points: Array) -> tuple[Array, Array, Array]:
     length = np.empty((count, samples), kind)
     _call("runs", kind, count, samples, _flat(points, kind), way, length, outward)
     return way.swapaxes(1, 2), length.T, outward.swapaxes(1, 2)
-
-
-def greatest(points: Array, slopes: Array, levels: Array, *, mirrored: bool) -> Array:
-    """Greatest of slopes (f, 2, n) . point - levels (f, n) over points (2, s, n), (s, n).
-
-    `mirrored` takes points at y < 0 as at y > 0.
-    """
-    kind, (_, samples, count) = points.dtype, points.shape
-    best = np.empty((count, samples), kind)
-    _call(
-        "greatest", kind, count, samples, len(levels), mirrored, _flat(points, kind),
-        _of(slopes, kind), _of(levels, kind), best,
-    )  # fmt: skip
-    return best.T
-
-
-def nearest_of_run(
-    joined: NDArray[np.bool_], points: Array, way: Array, outward: Array, vertex: Array, gap: Array
-) -> Array:
-    """Least distance (s, n) of runs off an outline; see `clearance.nearest_of_run`."""
-    kind, (samples, count) = gap.dtype, gap.shape
-    near = np.empty((count, samples), kind)
-    _call(
-        "nearest_of_run", kind, count, samples, np.ascontiguousarray(joined),
-        *(_flat(each, kind) for each in (points, way, outward, vertex, gap)), near,
-    )  # fmt: skip
-    return near.T
-
-
-def relieved(gap: Array, longer: Array, shape: Array, square: Array) -> Array:
-    """gap + longer (s, 1) x (shape (n,) + square (n,) x gap), for gaps (s, n)."""
-    kind, (samples, count) = gap.dtype, gap.shape
-    found = np.array(gap.T, order="C")
-    _call(
-        "relieve", kind, count, samples, _of(longer, kind), _of(shape, kind), _of(square, kind),
-        found,
-    )  # fmt: skip
-    return found.T
-
-
-def of_sectors(
-    field: Array, bound: Array, sectors: int, other: Array, beside: Array | None = None,
-    one: Array | None = None, *, greatest: bool = False, above: bool = False,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Slack (s, k) and direction (2, s, k) where a field is tightest in every sector of the round.
-
-    See `placement._of_sectors`.
-    """
-    kind, (samples, count) = field.dtype, field.shape
-    size = -(-count // sectors)
-    sectors = -(-count // size)
-    apart = one is not None and one.ndim == 3
-    if one is not None:
-        one = _flat(one, kind) if apart else _of(one, kind)
-    slack, direction = np.empty((sectors, samples), kind), np.empty((2, sectors, samples), kind)
-    _call(
-        "of_sectors", kind, count, samples, size, greatest, above, _flat(field, kind),
-        _of(bound, kind), None if beside is None else _flat(beside, kind), one, apart,
-        _of(other, kind), slack, direction,
-    )  # fmt: skip
-    return slack.T, direction.swapaxes(1, 2)
-
-
-def widest_least(slack: Array, normal: Array, softness: Sequence[float]) -> Array:
-    """Shift (2, s) that makes the least slack widest; see `centring.widest_least`."""
-    kind, (samples, count) = slack.dtype, slack.shape
-    shift = np.empty((2, samples), kind)
-    _call(
-        "widest_least", kind, count, samples, len(softness), np.array(softness),
-        _flat(slack, kind), _flat(normal, kind), shift,
-    )  # fmt: skip
-    return shift
 
 
 class Plan:
@@ -349,127 +267,6 @@ def farthest(outward: Array, vertices: Array) -> Array:
     return place.swapaxes(1, 2)
 
 
-class Pavilion:
-    """A pavilion's facets over points and along the `way` from each to the next.
-
-    As in `bearing.Pavilion`; a longer stone gains `by` (s, 1) x `gain` (n,) at the points and
-    `further` (n,) more at the next ones.
-    """
-
-    def __init__(
-        self, points: Array, way: Array, slopes: Array, levels: Array, *, mirrored: bool,
-        by: Array | None, gain: Array | None, further: Array | None,
-    ) -> None:  # fmt: skip
-        """Lay it out for the loops."""
-        self.kind, (_, self.samples, self.count) = points.dtype, points.shape
-        self._tables = (
-            _flat(points, self.kind), _flat(way, self.kind), _of(slopes, self.kind),
-            _of(levels, self.kind),
-            *(None if each is None else _of(each, self.kind) for each in (by, gain, further)),
-        )  # fmt: skip
-        self._whole = ctypes.byref(
-            _Pavilion(
-                self.count,
-                self.samples,
-                len(levels),
-                mirrored,
-                *(None if each is None else _address(each) for each in self._tables),
-            )
-        )
-
-    def share(self) -> Array:
-        """The share of depth over its points, (s, n)."""
-        share = np.empty((self.count, self.samples), self.kind)
-        _call("shares", self.kind, self._whole, share)
-        return share.T
-
-    def ridge(self, start: Array) -> tuple[Array, Array]:
-        """Where between its points and the next it is deepest: (part, share), (s, n)."""
-        part, share = np.empty((2, self.count, self.samples), self.kind)
-        _call("ridges", self.kind, self._whole, _flat(start, self.kind), part, share)
-        return part.T, share.T
-
-    def deepest(self) -> Array:
-        """The greatest share of depth over its points and between them, (s,)."""
-        most = np.empty(self.samples, self.kind)
-        _call("deepest", self.kind, self._whole, most)
-        return most
-
-
-def down(
-    part: float, inner: Array, wall: Array, inner_z: Array, outer_z: Array, cover: Array,
-    beyond: Array,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Places (2, s, n) a part of the way down a ledge, and heights (s, n), -inf off the ledge."""
-    kind, (samples, count) = cover.dtype, cover.shape
-    place, z = np.empty((2, count, samples), kind), np.empty((count, samples), kind)
-    _call(
-        "down", kind, count, samples, part,
-        *(_flat(each, kind) for each in (inner, wall, inner_z, outer_z, cover, beyond)), place, z,
-    )  # fmt: skip
-    return place.swapaxes(1, 2), z.T
-
-
-def corners(
-    joined: NDArray[np.bool_], tried: Array, shares: Array, depth: Array, wall: Array, way: Array,
-    outward: Array, inner: Array, inner_z: Array, outer_z: Array,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Of corners (f, 2, n) of shares (f, n) the one highest over each run of a ledge: (z, share).
-
-    `depth` (s,); z (s, n) is the ledge's height there, -inf for none.
-    """
-    kind, (samples, count) = inner_z.dtype, inner_z.shape
-    z, zeta = np.empty((2, count, samples), kind)
-    _call(
-        "corners", kind, count, samples, len(tried), np.ascontiguousarray(joined),
-        _of(tried, kind), _of(shares, kind), _of(depth, kind),
-        *(_flat(each, kind) for each in (wall, way, outward, inner, inner_z, outer_z)), z, zeta,
-    )  # fmt: skip
-    return z.T, zeta.T
-
-
-def facets(
-    points: Array, steep: Array, levels: Array, count: int, *, mirrored: bool
-) -> tuple[Array, Array]:
-    """Of facets, levels (f,) - steep (f, 2) . point, those closest to being least over points.
-
-    Over each of points (n, 2) or the next: their steepness (count, 2, n) and levels (count, n).
-    """
-    kind = _KINDS["double"]
-    slopes = np.empty((count, 2, len(points)))
-    heights = np.empty((count, len(points)))
-    _call(
-        "facets", kind, len(points), len(levels), count, mirrored, _of(points, kind),
-        _of(steep, kind), _of(levels, kind), slopes, heights,
-    )  # fmt: skip
-    return slopes, heights
-
-
-def deep(points: Array, steep: Array, levels: Array, *, mirrored: bool) -> Array:
-    """The least of levels (f,) - steep (f, 2) . point over points (n, 2), at most 1; (n,)."""
-    kind, found = _KINDS["double"], np.empty(len(points))
-    _call(
-        "deep", kind, len(points), len(levels), mirrored, _of(points, kind), _of(steep, kind),
-        _of(levels, kind), found,
-    )  # fmt: skip
-    return found
-
-
-def highest(
-    count: int, beside: float, rim: Array, shares: Array, depth: float, nominal: int, wall: Array,
-    way: Array, outward: Array, inner: Array, inner_z: Array, outer_z: Array,
-) -> Indices:  # fmt: skip
-    """Which corners (r, 2) of shares (r,) stand highest over runs of one seat, (count, n)."""
-    kind, (samples, points) = inner_z.dtype, inner_z.shape
-    chosen = np.empty((count, points), np.int_)
-    _call(
-        "highest", kind, points, samples, nominal, len(rim), count, beside, _of(rim, kind),
-        _of(shares, kind), depth,
-        *(_flat(each, kind) for each in (wall, way, outward, inner, inner_z, outer_z)), chosen,
-    )  # fmt: skip
-    return chosen
-
-
 def held(margins: Array, after: Indices, part: Array) -> Indices:
     """How many draws hold all of margins (n, k, r, s) at some depths between the k; (n, d)."""
     kind, (n, k, r, s) = margins.dtype, margins.shape
@@ -479,6 +276,65 @@ def held(margins: Array, after: Indices, part: Array) -> Indices:
         np.ascontiguousarray(after, np.int_), _of(part, _KINDS["double"]), count,
     )  # fmt: skip
     return count
+
+
+class Facets:
+    """A pavilion's facets, laid out for the loops: steepness (f, 2) and levels (f,), some tried.
+
+    Stones longer than their form `by` a part (s, 1) gain what the form longer by `part` does, whose
+    facets are `other` and whose middle goes `drift` as far along; see `bearing.Longer`.
+    """
+
+    def __init__(
+        self, steep: Array, levels: Array, tried: int, kind: np.dtype[Any], *, mirrored: bool,
+        by: Array | None = None, other: tuple[Array, Array] | None = None, part: float = 0.0,
+        drift: float = 0.0,
+    ) -> None:  # fmt: skip
+        """Lay them out for tables in a precision."""
+        double = _KINDS["double"]
+        self._tables = [_of(steep, double), _of(levels, double)]
+        self.whole = _Facets(
+            facets=len(levels), tried=tried, mirrored=mirrored, part=part, drift=drift,
+            steep=_address(self._tables[0]), level=_address(self._tables[1]),
+        )  # fmt: skip
+        if by is not None and other is not None:
+            more = [_of(other[0], double), _of(other[1], double), _of(by, kind)]
+            self._tables += more
+            self.whole.others = len(other[1])
+            for name, table in zip(("other_steep", "other_level", "by"), more, strict=True):
+                setattr(self.whole, name, _address(table))
+
+
+def deepest(facets: Facets, points: Array, nominal: int) -> Array:
+    """The greatest share of a pavilion's depth over points (2, s, n) and between them, (s,)."""
+    kind, (_, samples, count) = points.dtype, points.shape
+    most = np.empty(samples, kind)
+    _call(
+        "deepest", kind, ctypes.byref(facets.whole), count, samples, nominal, _flat(points, kind),
+        most,
+    )  # fmt: skip
+    return most
+
+
+def touched(
+    facets: Facets, nominal: int, along: Array, joined: NDArray[np.bool_],
+    ledge: Sequence[Array], corners: int, beside: float, rim: Array, shares: Array, depth: Array,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Places of a ledge that may stop a stone: heights and shares of depth, (s, c) each.
+
+    `ledge` is wall, ways and outward of its runs, inner edge (2, s, n), heights of inner and outer
+    edge, cover and what is beyond (s, n); `rim` (r, 2) are the girdle's corners, `shares` (r,) the
+    pavilion's share of depth there, `depth` (s,) the whole of it. See `bearing.Ledge.touched`.
+    """
+    kind, (samples, count) = ledge[-1].dtype, ledge[-1].shape
+    z, zeta = np.empty((2, (len(along) + 2) * count, samples), kind)
+    _call(
+        "touched", kind, ctypes.byref(facets.whole), count, samples, nominal, len(along),
+        _of(along, _KINDS["double"]), np.ascontiguousarray(joined),
+        *(_flat(each, kind) for each in ledge), len(rim), corners, beside, _of(rim, kind),
+        _of(shares, kind), _of(depth, kind), z, zeta,
+    )  # fmt: skip
+    return z.T, zeta.T
 
 
 def rest(

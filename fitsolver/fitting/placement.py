@@ -25,7 +25,7 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.fitting import loops
-from fitsolver.fitting.bearing import ALONG, Ledge, Longer, Pavilion
+from fitsolver.fitting.bearing import ALONG, Ledge, Longer, deepest
 from fitsolver.fitting.centring import SOFTNESS, widest_least
 from fitsolver.fitting.clearance import (
     Indices,
@@ -383,8 +383,6 @@ class _Strain(Struct, frozen=True, kw_only=True):
         x = self.plan.normals(points, nearest)[0]
         here = points[:, self.plan.nominal].astype(np.float64)
         shape = (self._shape(here) - self.drift * x).astype(points.dtype)
-        if loops.found():
-            return [loops.relieved(gap, self.longer, shape, x**2) for gap in gaps]
         return [gap + self.longer * (shape + x**2 * gap) for gap in gaps]
 
     def _shape(self, here: Array) -> Array:
@@ -416,14 +414,10 @@ def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
             form=form, seats=seats, width=width, wall=wall, inner=inner, nominal=nominal,
             other=other,
         )  # fmt: skip
-        # Where no ledge is left there is nothing to touch.
-        cover = np.where(np.isinf(placement.cover), -np.inf, placement.cover)
-        contacts = *ledge.inside(cover, beyond), ledge.under_girdle()
-        contact_z = np.hstack([z for z, _ in contacts])
-        contact_zeta = np.hstack([zeta for _, zeta in contacts])
+        contact_z, contact_zeta = ledge.touched(placement.cover, beyond)
     if seats.gallery is not None:
         rail = seen.plan(seats.gallery) - at
-        gallery_zeta = Pavilion.over(form, rail, nominal, other).deepest()
+        gallery_zeta = deepest(form, rail, nominal, other)
     return replace(
         placement,
         form=form,
@@ -608,10 +602,6 @@ def _of_sectors(
     direction in which it gains, (2, s, k). A field gains along `other` (2, n), but where `beside`
     (s, n) is more than it along `one` (2, s, n) or (2, n).
     """
-    if loops.found():
-        return loops.of_sectors(
-            field, bound, sectors, other, beside, one, greatest=greatest, above=above
-        )
     tight = _tightest(-field if greatest else field, sectors)
     value, direction = _at(field, tight), other[:, tight.T].transpose(0, 2, 1)
     if beside is not None and one is not None:
