@@ -14,7 +14,7 @@ from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 FOLDER = Path("fitsolver", "fitting")
 SOURCES = "loops.c", "loops.h"
-MADE = "compiled-loops.so"
+MADE = "loops.compiled"
 # Sums may be taken in another order, infinities are meant.
 OPTIONS = (
     "-O3", "-std=gnu11", "-fno-math-errno", "-fno-trapping-math", "-fno-signed-zeros",

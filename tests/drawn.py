@@ -103,7 +103,7 @@ def uneven(rng: np.random.Generator, plain: Mounting) -> Mounting:
             gaps = gaps[:1]
         if gaps[-1][1] - 360 > gaps[0][0] and len(gaps) == 2:
             gaps = gaps[1:]
-        return replace(
+        return dataclasses.replace(
             plain,
             ledge_width_mm=None,
             ledge_widths_mm=places(0.25, 0.6),

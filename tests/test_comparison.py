@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from drawn import mounting
+from msgspec.structs import replace
 
 from fitsolver import cli
 from fitsolver.fitting.solver import Bench, bench, check
@@ -132,15 +133,15 @@ def test_the_order_is_seat_then_chance_then_metal_then_budget_then_mass(example)
     best = example.stones[0]
 
     def other(verdict="seats", chance=0.95, within="under", row=1, mass=True):
-        look = dataclasses.replace(best.look, verdict=verdict, probability=chance,
+        look = replace(best.look, verdict=verdict, probability=chance,
                                    probability_after_alteration=chance)  # fmt: skip
-        offered = dataclasses.replace(best.agreement.offered, distance=0.0 if mass else 9.0)
-        return dataclasses.replace(
+        offered = replace(best.agreement.offered, distance=0.0 if mass else 9.0)
+        return replace(
             best,
             look=look,
-            candidate=dataclasses.replace(best.candidate, row=row),
-            cost=dataclasses.replace(best.cost, within=within),
-            agreement=dataclasses.replace(best.agreement, offered=offered),
+            candidate=replace(best.candidate, row=row),
+            cost=replace(best.cost, within=within),
+            agreement=replace(best.agreement, offered=offered),
         )
 
     order = [
@@ -220,7 +221,7 @@ def test_the_total_by_the_weight_on_the_document_decides(
 ):
     """1000 to spend; worked out by hand."""
     spent = Budget(currency="EUR", total=Decimal(1000))
-    poorer = dataclasses.replace(ready, mounting=dataclasses.replace(ready.mounting, budget=spent))
+    poorer = replace(ready, mounting=dataclasses.replace(ready.mounting, budget=spent))
     row = f"a,oval-brilliant,sapphire,8.3,6.3,4.05,{cells}"
     candidates = stones([row], tmp_path, f"{HEAD},mass_ct,price,price_per_ct")
     found = compare(poorer, candidates, ceiling=ceiling_of(poorer))

@@ -8,6 +8,7 @@ together, the draws behind the predictions say themselves (`Calibration`).
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -332,7 +333,7 @@ def try_seat(
     found = []
     for beyond in truths:
         chance = np.random.default_rng(seed)
-        case = draw_case(chance, replace(plan, beyond=beyond))
+        case = draw_case(chance, dataclasses.replace(plan, beyond=beyond))
         sizes = sizes_tried(chance, case, style, off)
         if case.mounting != read:  # else the readings are the same, and so is what they say
             read, ready = case.mounting, bench(case.mounting, samples=DRAWS)

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.int_]
 
 # Where the install leaves what it compiled, beside this module.
-FILE = "compiled-loops.so"
+FILE = "loops.compiled"
 SOURCES = "loops.c", "loops.h"
 # How the functions are called: counts (n), yes or no (i), numbers (d), tables and structures (p).
 _ARGUMENTS = {

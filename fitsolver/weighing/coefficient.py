@@ -18,8 +18,7 @@ from itertools import combinations
 from typing import Any
 
 import numpy as np
-from msgspec import Struct
-from msgspec.structs import asdict
+from msgspec import Struct, to_builtins
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import data_folder, read_json
@@ -130,7 +129,7 @@ def fingerprint(style: CutStyle) -> str:
 def record_of(style: CutStyle) -> dict[str, Any]:
     """Return a style's volumes as plain data, to be kept."""
     terms = reckoned(style)
-    return {"of": fingerprint(style), **asdict(terms)}
+    return {"of": fingerprint(style), **to_builtins(terms)}
 
 
 def _term_from(kept: Mapping[str, Any]) -> Term:

@@ -327,8 +327,8 @@ def test_whoever_is_shown_progress_asks_again_even_if_the_work_ends_meanwhile(
     # The work ends between the view's look at it and the writing of the page.
     from fitsolver.page.work import Task
 
-    class Ending(Task):
-        looks = 0
+    class Ending(Task, kw_only=True):
+        looks: int = 0
 
         @property
         def ready(self) -> bool:
