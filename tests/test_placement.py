@@ -13,8 +13,9 @@ from msgspec.structs import replace
 from scipy.optimize import linprog
 from solids import cabochon, pyramid, style
 
+from fitsolver.fitting.centring import Bounds
 from fitsolver.fitting.contact import drop
-from fitsolver.fitting.placement import Bounds, Placement, place
+from fitsolver.fitting.placement import Placement, place
 from fitsolver.fitting.requirement import bounds
 from fitsolver.readings.reading import direct
 from fitsolver.seats.allowance import allowances

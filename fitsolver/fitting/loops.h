@@ -569,6 +569,19 @@ static void NAME(shape_of)(
     }
 }
 
+/* Points (2, n, s) as seen from stones at shifts (2, s); the nominal seat's also alone (n, 2). */
+static void NAME(moved)(
+    long n, long s, long nominal, const REAL *restrict point, const REAL *restrict shift,
+    REAL *restrict seen, double *restrict here)
+{
+    for (long axis = 0; axis < 2; axis++)
+        for (long k = 0; k < n; k++) {
+            const long at = (axis * n + k) * s;
+            for (long i = 0; i < s; i++) seen[at + i] = point[at + i] - shift[axis * s + i];
+            here[2 * k + axis] = seen[at + nominal];
+        }
+}
+
 /* Clearances to widen (k, s), stations' tightest, and their directions (2, k, s) at shifts (2, s);
    see `placement._slacks`. */
 SPREAD static void NAME(slacks_at)(
@@ -588,15 +601,7 @@ SPREAD static void NAME(slacks_at)(
 
     for (int edge = 0; edge < (p->inner ? 2 : 1); edge++) {
         const REAL *const from = edge ? p->inner : p->point;
-        for (long axis = 0; axis < 2; axis++)
-            for (long k = 0; k < n; k++) {
-                const long at = axis * whole + k * s;
-                for (long i = 0; i < s; i++) moved[at + i] = from[at + i] - shift[axis * s + i];
-            }
-        for (long k = 0; k < n; k++) {
-            here[2 * k] = moved[k * s + p->nominal];
-            here[2 * k + 1] = moved[whole + k * s + p->nominal];
-        }
+        NAME(moved)(n, s, p->nominal, from, shift, moved, here);
         nearest(
             n, p->f, p->mirrored, here, p->normal, p->reach, first, edge ? second : NULL, off);
         for (long j = 0; j <= edge; j++)
@@ -860,15 +865,7 @@ SPREAD void NAME(clear)(
         const REAL *const from = edge ? p->inner : p->point;
         REAL *const found = edge ? cover : gap;
         const long count = 9 + edge;
-        for (long axis = 0; axis < 2; axis++)
-            for (long k = 0; k < n; k++) {
-                const long at = axis * whole + k * s;
-                for (long i = 0; i < s; i++) moved[at + i] = from[at + i] - shift[axis * s + i];
-            }
-        for (long k = 0; k < n; k++) {
-            here[2 * k] = moved[k * s + p->nominal];
-            here[2 * k + 1] = moved[whole + k * s + p->nominal];
-        }
+        NAME(moved)(n, s, p->nominal, from, shift, moved, here);
         nearest(
             n, p->f, p->mirrored, here, p->normal, p->reach, first, edge ? second : NULL, off);
         NAME(fanned)(n, p->f, angle, middle, fan, first, edge ? second : NULL, tried);

@@ -5,11 +5,7 @@ its form (outline and pavilion facets) with a size for each sample; depth stays 
 placement serves every depth. Seats in single precision are answered in it, but for the nominal
 one's own centring.
 
-Pose rule: level, at a fixed turn, shifted in the plane to where the least of all plan margins
-(gap, closing gap, cover; notch floor and ceiling) is widest: a stone seats if it seats in some
-place, and that is where a setter centres it. The nominal seat is centred several times over, the
-others once, from where the nominal one came to lie; where that would swing from side to side, all
-are centred several times.
+Pose rule: level, at a fixed turn, shifted to where it centres (`centring`).
 """
 
 from __future__ import annotations
@@ -26,47 +22,19 @@ from numpy.typing import NDArray
 
 from fitsolver.fitting import loops
 from fitsolver.fitting.bearing import ALONG, Ledge, Longer, deepest
-from fitsolver.fitting.centring import SOFTNESS, widest_least
+from fitsolver.fitting.centring import Bounds, Plan, centre, clear
 from fitsolver.fitting.clearance import (
     Indices,
     Metal,
-    distance,
-    distance_of,
     facing,
-    fan,
-    nearest_normals,
-    nearest_of_run,
-    turns,
-    with_neighbours,
 )
 from fitsolver.seats.seat import FACE_POINTS, Seats
-from fitsolver.stones.form import Form, longer_form
+from fitsolver.stones.form import Form
 
 Array = NDArray[np.float64]
 
-# Sectors of the round whose tightest station enters the centring. (The tightest of all would
-# lie on one side and let the stone drift to the other.)
-_SECTORS = 18
-# How often the nominal seat is centred, unless it has settled before (in widths).
-_ROUNDS = 6
-# How often all are, where the nominal one does not settle.
-_ROUNDS_OF_ALL = 3
-_SETTLED = 0.001
 # A girdle's thickness, in widths, where cuts of one outline are centred together.
 USUAL_GIRDLE = 0.04
-# Cover where none is asked for (in widths).
-_AMPLE = 9.0
-
-
-class Bounds(Struct, frozen=True, kw_only=True):
-    """What the pose strives for: gap from `gap_low` to `gap_high`, cover from `cover_low`.
-
-    Each (s,); gaps (s, c) where every claw has its own.
-    """
-
-    gap_low: Array
-    gap_high: Array
-    cover_low: Array
 
 
 class Tightest(Struct, frozen=True):
@@ -216,70 +184,6 @@ Kept = dict[tuple[float | int | bytes, ...], Placement]
 """Placements in one mounting, kept for other forms of their outline, by what they depend on."""
 
 
-class _Plan(Struct, frozen=True, kw_only=True):
-    """What the pose is judged by, in the stone's frame before its shift and in its widths.
-
-    `metal` at the girdle and the vertices `facing` its runs; `inner` edge of the ledge or None,
-    and the stations `bare` of it.
-    """
-
-    form: Form
-    metal: Metal
-    facing: Array
-    inner: Array | None
-    bare: NDArray[np.bool_] | None
-    bounds: Bounds
-    claws: bool
-    cut: bool
-    nominal: int
-
-    def nearest(self, points: Array, sides: int = 1) -> Indices:
-        """Normals (sides, n) that points (2, s, n) of the nominal seat are nearest along."""
-        return nearest_normals(self.form, points[:, self.nominal], sides)
-
-    def normals(self, points: Array, chosen: Indices) -> Array:
-        """The outline's normals (2, n) of the given numbers, on the side the points are on."""
-        normals = self.form.normals[chosen].astype(points.dtype, copy=False)
-        return self.form.unfold(normals, points[:, self.nominal].T).T
-
-    def looped(self, strain: _Strain | None = None) -> loops.Plan:
-        """The same laid out for the loops."""
-        form, metal, bounds = self.form, self.metal, self.bounds
-        plan = loops.Plan(
-            points=metal.points, way=metal.way, outward=metal.outward, joined=metal.joined,
-            facing=self.facing, inner=self.inner, bare=self.bare, low=bounds.gap_low,
-            high=bounds.gap_high, cover_low=bounds.cover_low, normals=form.normals,
-            reach=form.reach, mirrored=form.mirrored, claws=self.claws, cut=self.cut,
-            nominal=self.nominal, sectors=_SECTORS, step=FACE_POINTS, ample=_AMPLE,
-        )  # fmt: skip
-        if strain is not None:
-            other = longer_form(form)
-            part = other.length_ratio / form.length_ratio - 1
-            plan.strain(strain.longer, other.normals, other.reach, part, strain.drift)
-        return plan
-
-    def alone(self) -> _Plan:
-        """The nominal seat alone, in double precision."""
-        row = slice(self.nominal, self.nominal + 1)
-
-        def fully(values: Array) -> Array:
-            return values.astype(np.float64)
-
-        metal = self.metal.row(self.nominal)
-        return replace(
-            self,
-            metal=Metal.of(fully(metal.points), metal.joined),
-            facing=fully(self.facing[:, row]),
-            inner=None if self.inner is None else fully(self.inner[:, row]),
-            bounds=Bounds(
-                gap_low=fully(self.bounds.gap_low[row]),
-                gap_high=fully(self.bounds.gap_high[row]),
-                cover_low=fully(self.bounds.cover_low[row]),
-            ),
-            nominal=0,
-        )
-
-
 def place(
     form: Form,
     seats: Seats,
@@ -314,7 +218,7 @@ def place(
     metal = Metal.of(seen.plan(seats.opening_at(height)), _one_piece(seats))
     inner = None if seats.ledge_inner is None else seen.plan(seats.ledge_inner)
     bare = None if seats.ledge_after.all() else ~seats.has_ledge
-    plan = _Plan(
+    plan = Plan(
         form=form,
         metal=metal,
         facing=facing(form, metal, nominal),
@@ -330,8 +234,8 @@ def place(
         nominal=nominal,
     )
     longer = (length / width / form.length_ratio - 1)[:, None] if strained else None
-    shift, strain = _shift(plan, longer)
-    gap, near, cover, normal = _clear(plan, shift, width, strain)
+    shift, strain = centre(plan, longer)
+    gap, near, cover, normal = clear(plan, shift, width, strain)
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
     outward = seen.turned(seats.outward)
     inward = (np.einsum("kn,nk->n", normal, outward).astype(kind)[:, None] * seats.lean.T).T
@@ -356,42 +260,6 @@ def place(
         form,
         nominal,
     )
-
-
-class _Strain(Struct, frozen=True, kw_only=True):
-    """What a stone's gaps gain where it is `longer` (s, 1) by a part than its form is.
-
-    Squeezed to its form, gaps shrink as far as they lie along the length. An outline is not its
-    family's next one stretched either; what parts them is found with the nominal seat's points and
-    taken as straight, less what a `drift` along the length makes good.
-    """
-
-    plan: _Plan
-    longer: Array
-    drift: float
-
-    @classmethod
-    def of(cls, plan: _Plan, longer: Array, points: Array, nearest: Indices) -> _Strain:
-        """The strain of stones among metal at the nominal seat's points (2, n)."""
-        x = plan.form.unfold(plan.form.normals[nearest], points.T)[:, 0]
-        strain = cls(plan=plan, longer=longer, drift=0.0)
-        drift = float(strain._shape(points) @ x) / max(float(x @ x), 1e-9)
-        return replace(strain, drift=drift)
-
-    def relieved(self, points: Array, nearest: Indices, *gaps: Array) -> list[Array]:
-        """Gaps (s, n) of points (2, s, n) as they are where the stone is not squeezed."""
-        x = self.plan.normals(points, nearest)[0]
-        here = points[:, self.plan.nominal].astype(np.float64)
-        shape = (self._shape(here) - self.drift * x).astype(points.dtype)
-        return [gap + self.longer * (shape + x**2 * gap) for gap in gaps]
-
-    def _shape(self, here: Array) -> Array:
-        """What gaps at points (2, n) gain but for being stretched, over the gain in length."""
-        form, other = self.plan.form, longer_form(self.plan.form)
-        part = other.length_ratio / form.length_ratio - 1
-        off, x = distance_of(form, here)
-        true, _ = distance_of(other, here * [[1 + part], [1.0]])
-        return np.asarray((true - off) / part - x**2 * off)
 
 
 def carried(placement: Placement, form: Form, nominal: int = 0) -> Placement:
@@ -481,157 +349,6 @@ def _one_piece(seats: Seats) -> NDArray[np.bool_]:
     return joined
 
 
-def _clear(
-    plan: _Plan, shift: Array, width: Array, strain: _Strain | None
-) -> tuple[Array, Array, Array | None, Array]:
-    """Gap, near and cover (s, n) at shifts (2, s), in mm, and the nominal seat's normals (2, n)."""
-    if loops.found():
-        return plan.looped(strain).clear(shift, width, *turns(plan.form), fan())
-    form, at = plan.form, shift[..., None]
-    metal = plan.metal.moved(at)
-    tried = plan.nearest(metal.points)
-    gap = distance(form, metal.points, with_neighbours(form, tried))
-    near = nearest_of_run(metal, gap, plan.facing)
-    if strain is not None:
-        gap, near = strain.relieved(metal.points, tried[0], gap, near)
-    gap *= width[:, None]
-    near *= width[:, None]
-    cover = None
-    if plan.inner is not None:
-        inner = plan.inner - at
-        nearest = plan.nearest(inner, 2)
-        cover = -distance(form, inner, with_neighbours(form, nearest))
-        if strain is not None:
-            cover = -strain.relieved(inner, nearest[0], -cover)[0]
-        cover *= width[:, None]
-        if plan.bare is not None:
-            cover[:, plan.bare] = np.inf
-    return gap, near, cover, plan.normals(metal.points, tried[0])
-
-
-def _shift(plan: _Plan, longer: Array | None) -> tuple[Array, _Strain | None]:
-    """Where the stone centres in every seat, (2, s), and its strain where it is `longer` (s, 1)."""
-    alone = plan.alone()
-    low, high = plan.form.outline.min(axis=0), plan.form.outline.max(axis=0)
-    points = alone.metal.points
-    here: Array = (points.min(axis=2) + points.max(axis=2) - (low + high)[:, None]) / 2
-    here, settled = _centred(alone, here, _ROUNDS)
-    strain = None
-    if longer is not None:
-        there = alone.metal.points - here[..., None]
-        strain = _Strain.of(plan, longer, there[:, 0], alone.nearest(there)[0])
-    if plan.metal.points.shape[1] == 1:
-        return here, strain
-    # In the others the metal's middle is as far from the stone's, to begin with.
-    mean = plan.metal.points.mean(axis=2)
-    start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
-    if not settled:  # they swing as well
-        return _centred(plan, start, _ROUNDS_OF_ALL, strain)[0], strain
-    if loops.found():
-        return plan.looped(strain).stepped(start, SOFTNESS), strain
-    return start + widest_least(*_slacks(plan, start, strain)), strain
-
-
-def _centred(
-    plan: _Plan, start: Array, rounds: int, strain: _Strain | None = None
-) -> tuple[Array, bool]:
-    """Step by step from `start` (2, s) to where the least slack is widest; whether all settled."""
-    if loops.found():
-        return plan.looped(strain).centred(start, rounds, _SETTLED, SOFTNESS)
-    here = best = start
-    most, before = np.full(start.shape[1], -np.inf), np.zeros_like(start)
-    for _ in range(rounds):
-        slack, along = _slacks(plan, here, strain)
-        least = slack.min(axis=1)
-        best, most = np.where(least > most, here, best), np.maximum(least, most)
-        step = widest_least(slack, along)
-        # Where the tightest stations change from side to side it swings: half the way back then.
-        step = np.where(np.sum(step * before, axis=0) < 0, step / 2, step)
-        here, before = here + step, step
-        if np.abs(step).max() < _SETTLED:
-            return here, True
-    last = _slacks(plan, here, strain)[0].min(axis=1)
-    return np.where(last > most, here, best), False
-
-
-def _slacks(plan: _Plan, shift: Array, strain: _Strain | None = None) -> tuple[Array, Array]:
-    """Clearances to widen (s, k), stations' tightest, and their directions (2, s, k) at `shift`."""
-    form, metal = plan.form, plan.metal.moved(shift[..., None])
-    tried = plan.nearest(metal.points)
-    gap = distance(form, metal.points, tried)
-    near = nearest_of_run(metal, gap, plan.facing)
-    if strain is not None:
-        gap, near = strain.relieved(metal.points, tried[0], gap, near)
-    normal, outward = plan.normals(metal.points, tried[0]), metal.outward
-    low, high = plan.bounds.gap_low, plan.bounds.gap_high
-    if plan.claws and not plan.cut:  # a claw is bent as a whole
-        by_claw = len(gap), -1, FACE_POINTS
-        mean = gap.reshape(by_claw).mean(axis=2)
-        along = np.broadcast_to(normal[:, None], metal.points.shape)
-        along = along.reshape(2, *by_claw).mean(axis=3)
-        fields = [(mean - low, along), (high - mean, -along)]
-    else:
-        fields = [_of_sectors(near, low, _SECTORS, normal, gap, outward)]
-        if plan.claws:  # it closes as a whole
-            claws = near.shape[1] // FACE_POINTS
-            fields.append(_of_sectors(near, high, claws, normal, gap, outward, above=True))
-        else:
-            fields.append(_of_sectors(gap, high, _SECTORS, normal, greatest=True, above=True))
-    if plan.inner is not None:
-        inner = plan.inner - shift[..., None]
-        first, second = tried = plan.nearest(inner, 2)
-        cover = -distance(form, inner, tried)
-        if strain is not None:
-            cover = -strain.relieved(inner, first, -cover)[0]
-        if plan.bare is not None:
-            cover[:, plan.bare] = _AMPLE
-        other = -distance(form, inner, tried[1:])
-        sides = -plan.normals(inner, second), other, -plan.normals(inner, first)
-        fields.append(_of_sectors(cover, plan.bounds.cover_low, _SECTORS, *sides))
-    slack = np.concatenate([field[0] for field in fields], axis=1)
-    return slack, np.concatenate([field[1] for field in fields], axis=2)
-
-
-def _of_sectors(
-    field: Array, bound: Array, sectors: int, other: Array, beside: Array | None = None,
-    one: Array | None = None, *, greatest: bool = False, above: bool = False,
-) -> tuple[Array, Array]:  # fmt: skip
-    """Where a field (s, n) is least, or `greatest`, in every sector of the round.
-
-    How far it is over a `bound` (s, 1) there, or under one that is `above`, (s, k); and the
-    direction in which it gains, (2, s, k). A field gains along `other` (2, n), but where `beside`
-    (s, n) is more than it along `one` (2, s, n) or (2, n).
-    """
-    tight = _tightest(-field if greatest else field, sectors)
-    value, direction = _at(field, tight), other[:, tight.T].transpose(0, 2, 1)
-    if beside is not None and one is not None:
-        sides = one if one.ndim == 3 else np.broadcast_to(one[:, None], (2, *field.shape))
-        nearer = _at(beside, tight) > value
-        direction = np.where(nearer, np.stack([_at(side, tight) for side in sides]), direction)
-    return (bound - value, -direction) if above else (value - bound, direction)
-
-
 def _column(values: Array, kind: np.dtype[Any]) -> Array:
     """Values (s,) as (s, 1), those of single claws (s, c) as they are, in a precision."""
     return (values if values.ndim == 2 else values[:, None]).astype(kind, copy=False)
-
-
-def _tightest(slack: Array, sectors: int) -> Indices:
-    """Where the least of (s, n) is in every sector of the round, (s, k)."""
-    count = slack.shape[1]
-    size = -(-count // sectors)
-    first, *others = np.minimum(np.arange(0, count, size) + np.arange(size)[:, None], count - 1)
-    least = slack.T[first]
-    chosen = np.broadcast_to(first[:, None], least.shape)
-    for beside in others:
-        here = slack.T[beside]
-        less = here < least
-        least = np.where(less, here, least)
-        chosen = np.where(less, beside[:, None], chosen)
-    return chosen.T
-
-
-def _at(values: Array, stations: Indices) -> Array:
-    """Values (s, n) of some stations (s, k), samples next to each other in memory."""
-    chosen: Array = values.T[stations.T, np.arange(len(values))]
-    return chosen.T

@@ -15,7 +15,8 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
-from fitsolver.fitting.placement import Bounds, Placement, per_claw
+from fitsolver.fitting.centring import Bounds
+from fitsolver.fitting.placement import Placement, per_claw
 from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.seat import FACE_POINTS, Seats
 from fitsolver.stones.outline import centroid

@@ -9,6 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
+from fitsolver.fitting.centring import Bounds
 from fitsolver.fitting.clearance import (
     Metal,
     distance,
@@ -18,7 +19,7 @@ from fitsolver.fitting.clearance import (
     with_neighbours,
 )
 from fitsolver.fitting.contact import drop
-from fitsolver.fitting.placement import Bounds, place
+from fitsolver.fitting.placement import place
 from fitsolver.seats.metal import Surface
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.cut import cut, cuts, names

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulated import EXACT, exact, mounting
 
-from fitsolver.fitting.placement import Bounds, place
+from fitsolver.fitting.centring import Bounds
+from fitsolver.fitting.placement import place
 from fitsolver.fitting.sizes import stone_sizes
 from fitsolver.fitting.solver import Bench, Check, bench, check, fitted
 from fitsolver.seats.allowance import TABLE

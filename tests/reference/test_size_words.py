@@ -32,7 +32,8 @@ from msgspec.structs import replace
 from simulated import EXACT, exact, mounting
 
 from fitsolver.errors import InputFaults
-from fitsolver.fitting.placement import Bounds, place
+from fitsolver.fitting.centring import Bounds
+from fitsolver.fitting.placement import place
 from fitsolver.fitting.solver import Bench, Check, bench, check
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.cut import cut
