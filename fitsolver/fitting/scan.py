@@ -143,9 +143,9 @@ def _over_widths(ready: Bench, figure: Form, turn: float, kept: Kept | None) -> 
     shares = np.array([usual, (least + usual) / 2, least])
     # A shallower stone of the style loses height in crown and pavilion alike.
     squeeze = ((shares - mean[1]) / max(mean[0] + mean[2], 1e-9))[:, None]
+    ways = squeeze, np.ones_like(squeeze), squeeze
     crown, girdle, pavilion = (
-        height * by * widths
-        for height, by in zip(mean, (squeeze, squeeze**0, squeeze), strict=True)
+        height * way * widths for height, way in zip(mean, ways, strict=True)
     )
     needs = requirements(placed, crown, girdle, pavilion, allowed)
     found = [_best_of(figure, turn, widths, shares, needs, k) for k in range(len(shares))]
@@ -173,7 +173,7 @@ def _best_of(
         score_altered=float(altered.min(axis=0).max()),
         binding=binding,
         girdle_z=float(needs.girdle_bottom[depth, k]),
-        room_mm=0.0 if room is None else float(room[..., k].flat[-1]),
+        room_mm=0.0 if room is None else float(room[depth, k]),
     )
 
 
