@@ -25,7 +25,7 @@ LAYERS = (
     ("spec_page",),
     ("price_section", "template"),
     ("leaf",),
-    ("range_report", "compare_record", "numbers"),
+    ("range_report", "compare_record", "numbers", "wording"),
     ("spec_record", "spec_report", "compare_report"),
     ("record", "report", "catalogue"),
     ("stone_report",),

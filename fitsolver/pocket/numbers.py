@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from msgspec import Struct
@@ -16,9 +16,11 @@ from fitsolver.market.budget import Budget
 from fitsolver.market.refusal import FAILS, why
 from fitsolver.market.spec import Spec
 from fitsolver.pocket.size_table import SizeTable
-from fitsolver.pocket.view import View
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
+
+if TYPE_CHECKING:
+    from fitsolver.pocket.view import View
 
 Array = NDArray[np.float64]
 Record = dict[str, Any]
