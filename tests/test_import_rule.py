@@ -81,7 +81,6 @@ LAYERS = (
         "contradiction",
         "inscribed",
         "layout",
-        "loops",
         "place",
         "polyhedron",
         "usual_seat",
@@ -99,11 +98,11 @@ ONLY_IN = {
     "arabic_reshaper": {"lettering"},
     "tomli": {"document", "toml_edit"},
     "tomlkit": {"toml_edit"},
-    "ctypes": {"loops", "crew"},
+    "ctypes": {"crew"},
     "cyclopts": {"cli", "__main__", "commands"},
     "rich": {"cli", "__main__", "commands"},
 }
-MAY_OPEN = {*FACES, "datafile", "loops", "paint", "parcel", "stone_table"}
+MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "stone_table"}
 
 
 # Folders that are one thing to all others; their modules know each other.

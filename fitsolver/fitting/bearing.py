@@ -9,14 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from fitsolver.fitting import loops
 from fitsolver.fitting.clearance import Metal, following, greatest
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.form import Form, heights, longer_form
@@ -86,16 +84,6 @@ class Ledge(Struct, frozen=True, kw_only=True, dict=True):
         `beyond` the outline to the wall (s, n), in mm. First places on each station's line down the
         ledge, `ALONG` it, then ridges that cross its inner edge, then corners of the girdle.
         """
-        if loops.found():
-            rim, share = self.form.rim
-            depth = float(heights(self.form.style, self.form.proportions)[2]) * self.width
-            wall = self.wall
-            return loops.touched(
-                _laid_out(self.form, self.width.dtype, self.other), self.nominal, ALONG,
-                wall.joined,
-                (wall.points, wall.way, wall.outward, self.inner, *self.heights, cover, beyond),
-                min(_CORNERS, len(rim)), _BESIDE, rim, share, depth,
-            )  # fmt: skip
         # Where no ledge is left there is nothing to touch.
         cover = np.where(np.isinf(cover), -np.inf, cover)
         places = *self._inside(cover, beyond), self._under_girdle()
@@ -179,8 +167,6 @@ def _on_the_ledge(fields: Sequence[Array], x: Array, y: Array, beside: float = 0
 
 def deepest(form: Form, points: Array, nominal: int, other: Longer | None) -> Array:
     """The greatest share of a pavilion's depth over points (2, s, n) and between them, (s,)."""
-    if loops.found():
-        return loops.deepest(_laid_out(form, points.dtype, other), points, nominal)
     return Pavilion.over(form, points, nominal, other).deepest()
 
 
@@ -188,17 +174,6 @@ def _tried(form: Form) -> int:
     """How many facets of a pavilion are tried over each point."""
     most = _DOME_FACETS if form.style.domes else _FACETS
     return min(most, len(form.pavilion.level))
-
-
-def _laid_out(form: Form, kind: np.dtype[Any], other: Longer | None) -> loops.Facets:
-    """A pavilion as the loops take it."""
-    own, more = form.pavilion, longer_form(form) if other is not None else form
-    return loops.Facets(
-        own.steep, own.level, _tried(form), kind, mirrored=form.mirrored,
-        by=None if other is None else other.by, drift=0.0 if other is None else other.drift,
-        other=(more.pavilion.steep, more.pavilion.level),
-        part=more.length_ratio / form.length_ratio - 1,
-    )  # fmt: skip
 
 
 class Pavilion(Struct, frozen=True, kw_only=True):

@@ -13,16 +13,13 @@ from msgspec import Struct
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from fitsolver.fitting import loops
 from fitsolver.fitting.clearance import (
     Indices,
     Metal,
     distance,
     distance_of,
-    fan,
     nearest_normals,
     nearest_of_run,
-    turns,
     with_neighbours,
 )
 from fitsolver.seats.seat import FACE_POINTS
@@ -80,22 +77,6 @@ class Plan(Struct, frozen=True, kw_only=True):
         """The outline's normals (2, n) of the given numbers, on the side the points are on."""
         normals = self.form.normals[chosen].astype(points.dtype, copy=False)
         return self.form.unfold(normals, points[:, self.nominal].T).T
-
-    def looped(self, strain: Strain | None = None) -> loops.Plan:
-        """The same laid out for the loops."""
-        form, metal, bounds = self.form, self.metal, self.bounds
-        plan = loops.Plan(
-            points=metal.points, way=metal.way, outward=metal.outward, joined=metal.joined,
-            facing=self.facing, inner=self.inner, bare=self.bare, low=bounds.gap_low,
-            high=bounds.gap_high, cover_low=bounds.cover_low, normals=form.normals,
-            reach=form.reach, mirrored=form.mirrored, claws=self.claws, cut=self.cut,
-            nominal=self.nominal, sectors=_SECTORS, step=FACE_POINTS, ample=_AMPLE,
-        )  # fmt: skip
-        if strain is not None:
-            other = longer_form(form)
-            part = other.length_ratio / form.length_ratio - 1
-            plan.strain(strain.longer, other.normals, other.reach, part, strain.drift)
-        return plan
 
     def alone(self) -> Plan:
         """The nominal seat alone, in double precision."""
@@ -173,8 +154,6 @@ def centre(plan: Plan, longer: Array | None) -> tuple[Array, Strain | None]:
     start: Array = here.astype(mean.dtype) + mean - mean[:, plan.nominal : plan.nominal + 1]
     if not settled:  # they swing as well
         return _centred(plan, start, _ROUNDS_OF_ALL, strain)[0], strain
-    if loops.found():
-        return plan.looped(strain).stepped(start, _SOFTNESS), strain
     return start + widest_least(*_slacks(plan, start, strain)), strain
 
 
@@ -182,8 +161,6 @@ def clear(
     plan: Plan, shift: Array, width: Array, strain: Strain | None
 ) -> tuple[Array, Array, Array | None, Array]:
     """Gap, near and cover (s, n) at shifts (2, s), in mm, and the nominal seat's normals (2, n)."""
-    if loops.found():
-        return plan.looped(strain).clear(shift, width, *turns(plan.form), fan())
     form, at = plan.form, shift[..., None]
     metal = plan.metal.moved(at)
     tried = plan.nearest(metal.points)
@@ -210,8 +187,6 @@ def _centred(
     plan: Plan, start: Array, rounds: int, strain: Strain | None = None
 ) -> tuple[Array, bool]:
     """Step by step from `start` (2, s) to where the least slack is widest; whether all settled."""
-    if loops.found():
-        return plan.looped(strain).centred(start, rounds, _SETTLED, _SOFTNESS)
     here = best = start
     most, before = np.full(start.shape[1], -np.inf), np.zeros_like(start)
     for _ in range(rounds):

@@ -19,7 +19,6 @@ from msgspec import Struct
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from fitsolver.fitting import loops
 from fitsolver.stones.form import Form
 
 Array = NDArray[np.float64]
@@ -50,9 +49,6 @@ class Metal(Struct, frozen=True, kw_only=True):
     @staticmethod
     def of(points: Array, joined: NDArray[np.bool_]) -> Metal:
         """Draw the runs through points."""
-        if loops.found():
-            way, length, outward = loops.runs(points)
-            return Metal(points=points, joined=joined, way=way, length=length, outward=outward)
         way = following(points) - points
         length = np.sqrt(np.maximum(way[0] ** 2 + way[1] ** 2, 1e-18))
         outward = np.stack([way[1], -way[0]]) / length
@@ -108,9 +104,6 @@ def distance_of(form: Form, points: Array) -> tuple[Array, Array]:
 
     Beside it how far along the length the normal is that tells it.
     """
-    if loops.found():
-        (nearest,), off = loops.nearest(points.T, form.normals, form.reach, mirrored=form.mirrored)
-        return off, form.normals[nearest, 0]
     away = form.fold(points.T) @ form.normals.T - form.reach
     nearest = away.argmax(axis=1)
     return away[np.arange(len(away)), nearest], form.normals[nearest, 0]
@@ -121,10 +114,6 @@ def nearest_normals(form: Form, points: Array, sides: int) -> Indices:
 
     A second one is the next crest of n . p - h: from inside, another side may be nearly as near.
     """
-    if loops.found():
-        return loops.nearest(
-            points.T, form.normals, form.reach, mirrored=form.mirrored, sides=sides
-        )[0]
     away = form.fold(points.T) @ form.normals.T - form.reach
     first = away.argmax(axis=1)
     if sides == 1:
@@ -165,8 +154,6 @@ def facing(form: Form, metal: Metal, nominal: int) -> Array:
     out_x, out_y = metal.outward
     turn = np.arctan2(out_y[nominal], out_x[nominal]) + np.deg2rad(RUN_FAN_DEG)[:, None]
     tried = ring[_sectors(before, turn)].transpose(0, 2, 1)
-    if loops.found():
-        return loops.farthest(metal.outward, tried)
     best = np.full_like(out_x, -np.inf)
     place = np.empty_like(metal.points)
     for x, y in tried.astype(best.dtype):

@@ -20,7 +20,6 @@ from msgspec import Struct
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from fitsolver.fitting import loops
 from fitsolver.fitting.bearing import ALONG, Ledge, Longer, deepest
 from fitsolver.fitting.centring import Bounds, Plan, centre, clear
 from fitsolver.fitting.clearance import (
@@ -121,14 +120,6 @@ class Placement(Struct, frozen=True, kw_only=True, dict=True):
     def tightest(self, bottom: Array, girdle: Array) -> Tightest:
         """What is tightest of `clearances`, for bottoms and girdles (..., s)."""
         step = FACE_POINTS if self.seats.holds == "claws" else 1
-        if loops.found():
-            seats = self.seats
-            return Tightest(
-                *loops.tightest(
-                    step, self.gap, self.near, self.height, self.inward, seats.lean, seats.top,
-                    seats.notch, bottom, girdle,
-                )
-            )  # fmt: skip
         if bottom.ndim > 1:
             each = [self.tightest(*at) for at in zip(bottom, girdle, strict=True)]
             names = ("entry", "near", "reach", "mean")
@@ -157,11 +148,6 @@ class Placement(Struct, frozen=True, kw_only=True, dict=True):
         stations = len(self.seats.claw)
         # Where no ledge is left nothing parts.
         whole = float(self.seats.has_ledge.mean())
-        if loops.found():
-            rest, off = loops.rest(
-                self.contact_z, self.contact_zeta, pavilion, stations, len(ALONG)
-            )
-            return rest, off / whole
         if pavilion.ndim > 1:
             bottom, parted = zip(*(self.rest(depth) for depth in pavilion), strict=True)
             return np.stack(bottom), np.stack(parted)

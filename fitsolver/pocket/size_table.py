@@ -22,7 +22,6 @@ import numpy as np
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
-from fitsolver.fitting import loops
 from fitsolver.fitting.placement import Kept
 from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import SAMPLES, Bench
@@ -376,8 +375,6 @@ def _held(margins: Array, after: NDArray[np.int_], part: Array) -> NDArray[np.in
 
     From judged depth `after` - 1 to `after` (d,); shape (n, d).
     """
-    if loops.found():
-        return loops.held(margins, after, part)
     held = np.empty((len(margins), len(after)), np.int_)
     for d, (k, p) in enumerate(zip(after.tolist(), part.tolist(), strict=True)):
         dense = margins[:, k - 1] * (1 - p)
