@@ -13,10 +13,10 @@ import pytest
 from msgspec.structs import replace
 
 from fitsolver import cli
+from fitsolver.budgeting.budget import Bracket, Budget
 from fitsolver.fitting.proposal import Proposals, propose
 from fitsolver.fitting.solver import Bench, bench, check
 from fitsolver.market.aim import Aimed, aim_all, aim_words
-from fitsolver.market.budget import Bracket, Budget
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material

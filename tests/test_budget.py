@@ -6,9 +6,9 @@ from decimal import ROUND_DOWN, Decimal
 
 import pytest
 
+from fitsolver.budgeting.budget import Budget
 from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
-from fitsolver.market.budget import Budget
 from fitsolver.market.money import ceiling_per_ct
 from fitsolver.seats.mounting import mounting_from
 

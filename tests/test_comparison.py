@@ -15,9 +15,9 @@ from drawn import mounting
 from msgspec.structs import replace
 
 from fitsolver import cli
+from fitsolver.budgeting.budget import Budget
 from fitsolver.fitting.solver import Bench, bench, check
 from fitsolver.market import comparison
-from fitsolver.market.budget import Budget
 from fitsolver.market.candidate import RESULTS, read_candidates
 from fitsolver.market.comparison import ORDER, Ceiling, ceiling_of, compare
 from fitsolver.market.reservation import RULE

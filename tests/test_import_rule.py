@@ -6,6 +6,7 @@ import ast
 import subprocess
 import sys
 from collections.abc import Iterator
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -14,79 +15,26 @@ import fitsolver
 
 PACKAGE = Path(fitsolver.__file__).parent
 
-# From the top down. A module may import from lower lines only, never from its own.
-LAYERS = (
-    ("__main__",),
-    ("cli",),
+# From the top down. A folder imports from lower lines only, never from its own; inside a folder
+# modules import one another without a circle.
+FLOORS = (
     ("commands",),
     ("page",),
-    ("sheet", "card"),
-    ("view_page", "bench_page"),
-    ("spec_page",),
-    ("price_section", "template"),
-    ("leaf",),
-    ("range_report", "compare_record", "numbers", "wording"),
-    ("spec_record", "spec_report", "compare_report"),
-    ("record", "report", "catalogue"),
-    ("stone_report",),
-    ("spec", "comparison"),
-    ("aim",),
-    ("setting", "reseat", "pose_report", "reservation"),
-    ("refusal", "money", "side_by_side", "candidate"),
-    ("ink",),
-    ("lettering",),
-    ("drawing", "view", "size_table"),
-    ("plan_view", "section_view", "style_drawing", "range_chart"),
-    ("metal_section",),
-    ("set_stone", "pose"),
-    ("region",),
-    ("proposal", "tilt", "unopened"),
-    ("box",),
-    ("scan", "merit", "tile", "support", "zone"),
-    ("solver", "seated"),
-    ("hydrostatic",),
-    ("recut", "consistency", "parcel"),
-    ("weight", "contact", "requirement", "target", "advice", "security", "sizes"),
-    ("makes", "placement", "metal", "body"),
-    ("bearing", "centring"),
-    ("posterior", "clearance"),
-    ("stone_table",),
-    ("coefficient", "evidence", "projection", "seat"),
-    ("claw_face",),
-    ("stone", "belief", "prior"),
-    ("form", "equation"),
-    ("wave", "opening"),
-    ("mounting_writer",),
-    ("mounting",),
-    ("mounting_file",),
-    ("budget_table",),
-    ("cut", "material"),
-    ("profile_file", "material_file"),
-    ("seat_fault",),
-    ("uneven_fault",),
-    ("seat_table",),
-    ("trace_evidence",),
-    ("claw_entry",),
-    ("reading_entry", "trace", "trace_file"),
-    ("mounting_key", "allowance", "ranking", "outline"),
-    ("reading", "uncertainty", "datafile", "toml_edit", "paint", "markup"),
-    ("instrument", "file_model", "figure"),
-    ("document",),
-    (
-        "budget",
-        "errors",
-        "crew",
-        "units",
-        "calibrated",
-        "contradiction",
-        "inscribed",
-        "layout",
-        "place",
-        "polyhedron",
-        "usual_seat",
-    ),
+    ("paper", "pocket"),
+    ("telling",),
+    ("market", "drawings"),
+    ("recutting",),
+    ("fitting",),
+    ("weighing", "seats"),
+    ("budgeting",),
+    ("stones", "readings"),
+    ("files",),
+    ("base",),
 )
-HEIGHT = {name: -row for row, names in enumerate(LAYERS) for name in names}
+HEIGHT = {name: -row for row, names in enumerate(FLOORS) for name in names}
+# What lies beside the folders counts as one of them.
+LOOSE = {"__main__": "commands", "cli": "commands"}
+LOWEST = {"crew", "errors", "text", "units"}
 
 HEAVY = ("scipy", "shapely", "trimesh", "matplotlib", "reportlab")
 FACES = ("__main__", "cli", "commands", "page")
@@ -105,18 +53,27 @@ ONLY_IN = {
 MAY_OPEN = {*FACES, "datafile", "paint", "parcel", "stone_table"}
 
 
-# Folders that are one thing to all others; their modules know each other.
-WHOLE = ("commands", "page")
+def floor(*path: str) -> str:
+    """Floor of a module by its path below the package."""
+    if path[0] in LOWEST:
+        return "base"
+    return LOOSE.get(path[0], path[0])
 
 
 def noun(path: Path) -> str:
-    """Name of the module, or of the folder that counts as one."""
-    return path.parent.name if path.parent.name in WHOLE else path.stem
+    """Name of the module, or of the face it is a part of."""
+    return path.parent.name if path.parent.name in FACES else path.stem
 
 
-SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if noun(path) != "__init__")
-# Folders only gather modules of one kind: each module is named once, whatever its folder.
-FOLDERS = {path.parent.name for path in PACKAGE.rglob("__init__.py")} - {"fitsolver"}
+SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if path.stem != "__init__")
+
+
+def dotted(path: Path) -> tuple[str, ...]:
+    """Path of a module below the package."""
+    return path.relative_to(PACKAGE).with_suffix("").parts
+
+
+MODULES = {dotted(path) for path in SOURCES}
 
 
 def imported(tree: ast.AST, package: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
@@ -152,25 +109,32 @@ def test_relative_and_nested_imports_are_seen() -> None:
     }
 
 
-def test_every_module_has_one_layer() -> None:
-    names = [name for row in LAYERS for name in row]
-    assert len(names) == len(set(names))
-    strangers = {noun(path) for path in SOURCES} - set(names)
-    assert not strangers, f"give these a layer: {sorted(strangers)}"
+def own_imports(path: Path) -> set[tuple[str, ...]]:
+    """Modules of the package that a module imports, by their paths."""
+    below = [each[1:] for each in imports_of(path) if each[0] == "fitsolver"]
+    return {part for rest in below for part in (rest, rest[:-1]) if part in MODULES}
+
+
+def test_every_folder_has_one_floor() -> None:
+    assert {floor(*dotted(path)) for path in SOURCES} == set(HEIGHT)
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.stem)
 def test_imports_go_downwards(path: Path) -> None:
-    own = noun(path)
-    for head, *rest in imports_of(path):
-        if head != "fitsolver" or not rest or rest[0].startswith("__"):
-            continue
-        other = rest[1] if rest[0] in FOLDERS and rest[0] not in WHOLE else rest[0]
-        if other == own:
-            continue
-        assert other in HEIGHT, f"{own} imports {other}, which has no layer"
-        assert own in HEIGHT, f"{own} has no layer"
-        assert HEIGHT[other] < HEIGHT[own], f"{own} imports {other}, which is not below it"
+    own = floor(*dotted(path))
+    for other in own_imports(path):
+        below = HEIGHT[floor(*other)] < HEIGHT[own]
+        assert below or dotted(path)[0] == other[0] or {own, floor(*other)} == {"commands"}, other
+
+
+def test_modules_of_a_folder_make_no_circle() -> None:
+    for name in HEIGHT:
+        inside = [path for path in SOURCES if floor(*dotted(path)) == name]
+        graph = {
+            dotted(path): {each for each in own_imports(path) if floor(*each) == name}
+            for path in inside
+        }
+        TopologicalSorter(graph).prepare()  # raises CycleError, which names the circle
 
 
 def test_no_folder_imports_its_modules() -> None:
@@ -179,7 +143,7 @@ def test_no_folder_imports_its_modules() -> None:
 
 
 def test_no_two_modules_have_one_name() -> None:
-    names = [path.stem for path in SOURCES if path.parent.name not in WHOLE]
+    names = [path.stem for path in SOURCES if path.parent.name not in FACES]
     assert len(names) == len(set(names))
 
 
@@ -203,9 +167,7 @@ def test_only_faces_print_and_only_file_modules_open_files(path: Path) -> None:
 def test_no_module_loads_a_heavy_library_when_imported() -> None:
     # One new process for all, lowest layer first, so that the first offender is named.
     modules = {
-        ".".join(("fitsolver", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(
-            ".__init__"
-        ): HEIGHT.get(noun(path), 0)
+        ".".join(("fitsolver", *dotted(path))): HEIGHT[floor(*dotted(path))]
         for path in SOURCES
         if path.stem != "__main__"
     }

@@ -10,8 +10,8 @@ import pytest
 
 from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
+from fitsolver.readings.mounting_key import KEYS, PLACES_MM
 from fitsolver.seats.mounting import Mounting, load_mounting, mounting_from
-from fitsolver.seats.mounting_key import KEYS, PLACES_MM
 from fitsolver.seats.seat_table import SeatTable
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"

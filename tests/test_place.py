@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fitsolver.telling.place import dial, hours, place_words
+from fitsolver.text.place import dial, hours, place_words
 
 
 @pytest.mark.parametrize(

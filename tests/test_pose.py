@@ -27,9 +27,9 @@ from fitsolver.seats.mounting import load_mounting
 from fitsolver.seats.seat import Seats, seats
 from fitsolver.stones.cut import cut
 from fitsolver.stones.stone import Stone
-from fitsolver.telling.layout import page
 from fitsolver.telling.pose_report import pose_lines, pose_record
 from fitsolver.telling.record import as_json
+from fitsolver.text.layout import page
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 JUDGED = {

@@ -12,13 +12,13 @@ from msgspec.structs import replace
 import fitsolver
 from fitsolver.errors import Fault
 from fitsolver.fitting.proposal import Proposals, propose
+from fitsolver.fitting.setting import CLOSED_BACK, ESTIMATE, alterations, cautions, ordinary_setting
 from fitsolver.fitting.solver import Bench, Check, bench, check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut, cuts
 from fitsolver.stones.material import material
 from fitsolver.telling.catalogue import cut_text, cuts_text
-from fitsolver.telling.layout import columns, list_of, paragraph, per_cent, plain, unit_of, words
 from fitsolver.telling.record import (
     as_json,
     check_record,
@@ -34,7 +34,7 @@ from fitsolver.telling.report import (
     proposals_text,
     weight_text,
 )
-from fitsolver.telling.setting import CLOSED_BACK, ESTIMATE, alterations, cautions, ordinary_setting
+from fitsolver.text.layout import columns, list_of, paragraph, per_cent, plain, unit_of, words
 from fitsolver.weighing.consistency import consistency
 from fitsolver.weighing.weight import Weight, every_make, weigh
 

@@ -8,10 +8,10 @@ from test_requirement import every_margin, ready
 from test_seat import CLAWS, ROUND
 
 from fitsolver.fitting.requirement import KINDS
+from fitsolver.fitting.setting import alteration_total_mm, alterations, ordinary_setting
 from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.allowance import TABLE
 from fitsolver.stones.cut import cut
-from fitsolver.telling.setting import alteration_total_mm, alterations, ordinary_setting
 
 
 def judged(seat: dict[str, object], *size: float, style: str = "round-cabochon",

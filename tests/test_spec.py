@@ -15,6 +15,7 @@ import pytest
 from msgspec.structs import replace
 
 from fitsolver import cli
+from fitsolver.budgeting.budget import Bracket, Budget
 from fitsolver.commands.desk import Desk
 from fitsolver.commands.spec import day_of
 from fitsolver.fitting.box import Range
@@ -22,7 +23,6 @@ from fitsolver.fitting.merit import pavilion_angle_deg
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import Bench, bench, check
-from fitsolver.market.budget import Bracket, Budget
 from fitsolver.market.refusal import FAILS, why
 from fitsolver.market.spec import Spec, spec
 from fitsolver.seats.mounting import Mounting, load_mounting

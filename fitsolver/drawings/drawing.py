@@ -27,7 +27,7 @@ from fitsolver.fitting.sizes import HEIGHTS
 from fitsolver.fitting.solver import FLOORS, Bench, Check
 from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting
-from fitsolver.telling.layout import per_cent
+from fitsolver.text.layout import per_cent
 
 __all__ = [
     "cut_drawing",

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fitsolver.seats.seat import FACE_POINTS, Seats
 from fitsolver.stones import outline
 from fitsolver.stones.stone import Stone
+from fitsolver.text.place import hours
 
 Array = NDArray[np.float64]
 
@@ -39,6 +40,18 @@ class Security(Struct, frozen=True, kw_only=True):
     weakest_deg: float
     blocked: float
     free_tips_deg: tuple[float, ...]
+
+
+def not_held(security: Security) -> str:
+    """Why metal does not hold the stone in the plane, "" if it does."""
+    if security.held:
+        return ""
+    where = (
+        f"{security.open_arc_deg:.0f} deg are open from {security.open_from_deg:.0f} deg on"
+        if "without" in security.reason
+        else f"toward {hours(security.weakest_deg)}"
+    )
+    return f"{security.reason} ({where})"
 
 
 def security(

@@ -19,7 +19,9 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
-from fitsolver.fitting.security import Security, security
+from fitsolver.budgeting.budget import POINT_CT
+from fitsolver.fitting.security import Security, not_held, security
+from fitsolver.fitting.setting import Alteration, alterations
 from fitsolver.fitting.sizes import Sizes, stone_sizes
 from fitsolver.fitting.solver import (
     Bench,
@@ -31,7 +33,6 @@ from fitsolver.fitting.solver import (
     turn_scores,
     turns_in,
 )
-from fitsolver.market.budget import POINT_CT
 from fitsolver.market.candidate import Candidate
 from fitsolver.market.reservation import questions, rank_of, reservations
 from fitsolver.readings.reading import rectangular_u
@@ -40,9 +41,7 @@ from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.form import form
 from fitsolver.stones.stone import Stone
-from fitsolver.telling.layout import per_cent
-from fitsolver.telling.pose_report import not_held
-from fitsolver.telling.setting import Alteration, alterations
+from fitsolver.text.layout import per_cent
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency, consistency
 from fitsolver.weighing.evidence import HALF_WIDTHS, Evidence, evidence_of

@@ -9,8 +9,8 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from fitsolver.budgeting.budget import CENT, POINT_CT, Bracket, Budget
 from fitsolver.fitting.proposal import Proposal
-from fitsolver.market.budget import CENT, POINT_CT, Bracket, Budget
 from fitsolver.stones.material import Material
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.weight import every_make, weigh_list

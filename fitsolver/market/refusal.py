@@ -20,7 +20,7 @@ from fitsolver.fitting.sizes import stone_sizes
 from fitsolver.fitting.solver import Bench, Check, fitted
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
-from fitsolver.telling.layout import words
+from fitsolver.text.layout import words
 
 Array = NDArray[np.float64]
 Kind = Literal["size", "depth", "window", "girdle", "weight", "points", "undecided", "cut"]

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from fitsolver.market.candidate import Candidate
-from fitsolver.telling.layout import list_of, plain
+from fitsolver.text.layout import list_of, plain
 
 RULE = (
     "Reservations and questions change no verdict. A reservation (the mass does not belong to the "

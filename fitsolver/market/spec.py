@@ -15,16 +15,16 @@ from fitsolver.crew import Crew, alone
 from fitsolver.fitting.box import Box, Range
 from fitsolver.fitting.proposal import LIMIT, CalibratedSize, Proposals, propose
 from fitsolver.fitting.requirement import KINDS
+from fitsolver.fitting.setting import cautions
 from fitsolver.fitting.solver import Bench, Check, Verdict
 from fitsolver.market.aim import Aim, Aimed, aim_all
 from fitsolver.market.money import Money, PriceLimit, money
 from fitsolver.market.refusal import NEAREST, Refusal, refusals, why
+from fitsolver.readings.mounting_key import PLACES_MM
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
-from fitsolver.seats.mounting_key import PLACES_MM
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
-from fitsolver.telling.setting import cautions
 
 
 class Tolerance(Struct, frozen=True, kw_only=True):

@@ -20,8 +20,8 @@ from fitsolver.page.store import Page
 from fitsolver.page.work import Mark, Task
 
 if TYPE_CHECKING:
+    from fitsolver.budgeting.budget import Budget
     from fitsolver.fitting.solver import Bench, Check
-    from fitsolver.market.budget import Budget
     from fitsolver.market.money import PriceLimit
     from fitsolver.market.spec import Spec, Wanted
     from fitsolver.stones.material import Material
@@ -189,10 +189,11 @@ def task_for(asked: Asked, page: Page) -> Task:
 def check_context(bench: Bench, found: Check) -> dict[str, Any]:
     """What a judgement says, for the templates: margins, the setter's work, readings to take."""
     from fitsolver.fitting.pose import pose_of
-    from fitsolver.telling.layout import words
-    from fitsolver.telling.place import place_words
-    from fitsolver.telling.pose_report import not_held, pose_lines
-    from fitsolver.telling.setting import ordinary_setting
+    from fitsolver.fitting.security import not_held
+    from fitsolver.fitting.setting import ordinary_setting
+    from fitsolver.telling.pose_report import pose_lines
+    from fitsolver.text.layout import words
+    from fitsolver.text.place import place_words
 
     head, *lies = pose_lines(pose_of(bench, found), ONE_LINE)
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
@@ -217,8 +218,8 @@ def check_context(bench: Bench, found: Check) -> dict[str, Any]:
 
 def altering(found: Check) -> list[str]:
     """The alterations of a stone as the command line tells them: work, limit, what to mind."""
+    from fitsolver.fitting.setting import alterations
     from fitsolver.telling.report import alteration_words, total_words
-    from fitsolver.telling.setting import alterations
 
     if found.verdict == "does not seat":
         return []
@@ -231,7 +232,7 @@ def price_words(budget: Budget | None, limit: PriceLimit) -> dict[str, Any]:
 
     `ceilings` are (size, most at the estimated weight, that weight, most at the heavy end, that).
     """
-    from fitsolver.market.budget import rounded
+    from fitsolver.budgeting.budget import rounded
     from fitsolver.telling.spec_report import bought_words, step_words
 
     assert budget is not None
@@ -250,7 +251,7 @@ def price_words(budget: Budget | None, limit: PriceLimit) -> dict[str, Any]:
 
 def assumed_lines(items: Any) -> list[tuple[str, str, float, str, str]]:
     """What nobody measured: name, value, u, unit, source."""
-    from fitsolver.telling.layout import words
+    from fitsolver.text.layout import words
 
     return [
         (words(item.name),
@@ -276,9 +277,9 @@ def outline_of(check: Check) -> Markup:
 
 
 def _answer_context(spec: Spec) -> dict[str, Any]:
-    from fitsolver.telling.layout import words
     from fitsolver.telling.report import NAMES, NO_REASON, order_words
     from fitsolver.telling.spec_report import left_words
+    from fitsolver.text.layout import words
 
     limits = [(k, item.price) for k, item in enumerate(spec.wanted, 1) if item.price is not None]
     budget = spec.mounting.budget

@@ -19,8 +19,7 @@ from msgspec import Struct
 from fitsolver.errors import Fault, FitsolverError, InputFaults, explain
 from fitsolver.files.document import Document
 from fitsolver.page.budget_form import budget_data, budget_fields, field_of
-from fitsolver.readings.reading import Level
-from fitsolver.seats.mounting_key import (
+from fitsolver.readings.mounting_key import (
     KEYS,
     Back,
     Finger,
@@ -30,6 +29,7 @@ from fitsolver.seats.mounting_key import (
     OpeningLevel,
     State,
 )
+from fitsolver.readings.reading import Level
 
 if TYPE_CHECKING:
     from fitsolver.seats.mounting import Mounting

@@ -47,8 +47,8 @@ from fitsolver.page.seat_form import (
 )
 from fitsolver.page.site import Asked, Wrong
 from fitsolver.page.store import Missing, Overtaken, Page
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.allowance import TABLE
-from fitsolver.seats.mounting_key import KEYS
 from fitsolver.seats.ranking import PARTS
 
 if TYPE_CHECKING:
@@ -374,7 +374,7 @@ def _drawing_context(asked: Asked, data: Data, whole: Mounting | None = None) ->
         return {"picture_of_seat": None, "assumed": (), "assumed_of": {}, "marks": _marks}
     from fitsolver.drawings.drawing import seat_drawing
     from fitsolver.drawings.markup import svg
-    from fitsolver.telling.layout import words as in_words
+    from fitsolver.text.layout import words as in_words
 
     assumed = [
         (in_words(item.name), f"{item.value:z.{2 if item.unit == 'mm' else 1}f}", item.u,

@@ -339,6 +339,6 @@ def data_element(value: float, shown: str) -> Markup:
 
 def per_cent_element(value: float) -> Markup:
     """Write a probability in per cent."""
-    from fitsolver.telling.layout import per_cent
+    from fitsolver.text.layout import per_cent
 
     return data_element(value, per_cent(value))

@@ -287,9 +287,9 @@ def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
     waiting = not task.ready
     context: dict[str, Any] = {}
     if not waiting and task.answer is not None:
+        from fitsolver.fitting.security import not_held
         from fitsolver.market.reservation import RULE
         from fitsolver.telling.compare_report import comparison_cautions, first_choice, money_left
-        from fitsolver.telling.pose_report import not_held
 
         found: Comparison = task.answer
         context["compared_head"] = (*first_choice(found), *money_left(found))
@@ -319,8 +319,8 @@ def _judged(
     """Judge a stone, and hold a stated mass against its size."""
     from fitsolver.drawings.drawing import drawing_of
     from fitsolver.drawings.markup import svg
+    from fitsolver.fitting.setting import cautions
     from fitsolver.fitting.solver import check
-    from fitsolver.telling.setting import cautions
 
     bench = bench_for(asked, page)
     heights = {name: readings[name] for name in HEIGHTS if name in readings}
@@ -339,7 +339,7 @@ def _judged(
 def _weighed(
     style: CutStyle, stuff: Material, readings: Mapping[str, float], make: str
 ) -> dict[str, Any]:
-    from fitsolver.telling.layout import words
+    from fitsolver.text.layout import words
     from fitsolver.weighing.consistency import consistency, implied_density
     from fitsolver.weighing.weight import every_make, weigh
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from fitsolver.fitting.solver import FLOORS, Check
-from fitsolver.market.spec import Spec, Wanted
-from fitsolver.paper.leaf import GREY, SMALL, Leaves, bulleted, paragraph, safe, table
-from fitsolver.paper.spec_page import sizes, typeset
-from fitsolver.telling.layout import per_cent
-from fitsolver.telling.setting import (
+from fitsolver.fitting.setting import (
     alteration_total_mm,
     alterations,
     notch_depth_mm,
     ordinary_setting,
 )
+from fitsolver.fitting.solver import FLOORS, Check
+from fitsolver.market.spec import Spec, Wanted
+from fitsolver.paper.leaf import GREY, SMALL, Leaves, bulleted, paragraph, safe, table
+from fitsolver.paper.spec_page import sizes, typeset
+from fitsolver.text.layout import per_cent
 
 # How many of the cuts asked for the bench is told about.
 CHOICES = 3

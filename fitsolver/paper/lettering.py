@@ -15,7 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from fitsolver.errors import FitsolverError
-from fitsolver.telling.layout import plain
+from fitsolver.text.layout import plain
 
 REGULAR, BOLD = "Sheet", "Sheet-Bold"
 _FILES = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}

@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 from decimal import ROUND_DOWN, ROUND_UP
 from typing import Any
 
-from fitsolver.market.budget import Budget, rounded
+from fitsolver.budgeting.budget import Budget, rounded
 from fitsolver.market.money import Money, PricedSize, StepDown
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.leaf import GREY, SMALL, Leaves, bulleted, paragraph, table
-from fitsolver.telling.layout import words
+from fitsolver.text.layout import words
 
 _CELL = 7.6
 

@@ -16,7 +16,7 @@ from fitsolver.paper.leaf import leaves
 from fitsolver.paper.spec_page import spec_page
 from fitsolver.paper.template import TrueShape, TrueSize, correction, template
 from fitsolver.paper.view_page import seating_chart, view_page
-from fitsolver.telling.layout import plain
+from fitsolver.text.layout import plain
 
 NOTE = "An estimate, not a laboratory report"
 # How many of the cuts asked for have outlines on the template.

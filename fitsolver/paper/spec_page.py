@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from fitsolver.fitting.box import Box, Range
+from fitsolver.fitting.setting import ESTIMATE
 from fitsolver.market.aim import aim_words
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, Spec, Wanted
@@ -22,11 +23,10 @@ from fitsolver.paper.leaf import (
     table,
 )
 from fitsolver.paper.price_section import price_section
-from fitsolver.telling.layout import per_cent, words
 from fitsolver.telling.report import NAMES, seat_words, size_words
-from fitsolver.telling.setting import ESTIMATE
 from fitsolver.telling.spec_report import strip
 from fitsolver.telling.stone_report import carats
+from fitsolver.text.layout import per_cent, words
 from fitsolver.units import format_ct
 
 _VERDICTS = {

@@ -15,16 +15,16 @@ import jinja2
 import numpy as np
 from msgspec import Struct
 
+from fitsolver.budgeting.budget import rounded
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.solver import Bench, Verdict
-from fitsolver.market.budget import rounded
 from fitsolver.market.money import PricedSize
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.pocket.view import View, view
 from fitsolver.stones.material import Material
-from fitsolver.telling.layout import per_cent, plain, words
 from fitsolver.telling.report import NAMES, headline, seat_words, size_words
+from fitsolver.text.layout import per_cent, plain, words
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.weight import every_make, weigh_list
 

@@ -19,6 +19,7 @@ from pydantic import (
 
 from fitsolver.files.datafile import STRICT, Many, Millimetres, Number, RuleError
 from fitsolver.readings.instrument import Instrument, Measure
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.readings.reading import (
     LONGEST_MM,
     Level,
@@ -28,11 +29,14 @@ from fitsolver.readings.reading import (
     outside_minus_metal,
     tried,
 )
-from fitsolver.seats.mounting_key import KEYS
 
 NOT_MEASURED = "not measured"
 WIDEST_SPREAD_MM = 0.5
 """Repeats further apart [mm] are two different readings or a slip; common practice."""
+
+
+CrossFault = tuple[str, object, str, str]
+"""Key within its table, value, rule and remedy: of entries that do not go together."""
 
 
 class FileModel(BaseModel):

@@ -7,8 +7,8 @@ from typing import Any
 from pydantic import ValidationInfo, field_validator
 
 from fitsolver.files.datafile import Number
+from fitsolver.readings.mounting_key import CLAW_LENGTHS
 from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
-from fitsolver.seats.mounting_key import CLAW_LENGTHS
 
 
 class ClawEntry(FileModel):

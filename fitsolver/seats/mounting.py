@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 from msgspec import Struct
 from msgspec.structs import replace
 
+from fitsolver.budgeting.budget import Budget
 from fitsolver.errors import Fault, InputFaults, OutOfRange
 from fitsolver.files.datafile import Document, check, load_toml
-from fitsolver.market.budget import Budget
 from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
-from fitsolver.readings.reading import Reading
-from fitsolver.seats.mounting_key import (
+from fitsolver.readings.mounting_key import (
     CLAW_LENGTHS,
     KEYS,
     PLACES_MM,
@@ -27,6 +26,7 @@ from fitsolver.seats.mounting_key import (
     OpeningLevel,
     State,
 )
+from fitsolver.readings.reading import Reading
 
 if TYPE_CHECKING:
     from fitsolver.readings.reading_entry import Entry

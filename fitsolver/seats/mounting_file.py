@@ -7,15 +7,15 @@ from typing import Any, ClassVar
 
 from pydantic import Field, field_validator
 
+from fitsolver.budgeting.budget_table import BudgetTable
 from fitsolver.errors import OutOfRange, UnknownName, explain
 from fitsolver.files.datafile import Millimetres, Number, nearest
-from fitsolver.market.budget_table import BudgetTable
 from fitsolver.readings.instrument import INSTRUMENTS
-from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
-from fitsolver.seats.mounting_key import KEYS, PLACES_MM, Finger
+from fitsolver.readings.mounting_key import KEYS, PLACES_MM, Finger
+from fitsolver.readings.reading_entry import CrossFault, Entry, FileModel, ReadingEntry, in_range
 from fitsolver.seats.ranking import PARTS, ranking
 from fitsolver.seats.seat_fault import seat_faults
-from fitsolver.seats.seat_table import CrossFault, SeatTable
+from fitsolver.seats.seat_table import SeatTable
 
 
 class InstrumentTable(FileModel):

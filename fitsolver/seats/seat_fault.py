@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from fitsolver.readings.reading_entry import NOT_MEASURED, UnmeasuredEntry
-from fitsolver.seats.mounting_key import KEYS
-from fitsolver.seats.seat_table import CrossFault, SeatTable
+from fitsolver.readings.mounting_key import KEYS
+from fitsolver.readings.reading_entry import NOT_MEASURED, CrossFault, UnmeasuredEntry
+from fitsolver.seats.seat_table import SeatTable
 from fitsolver.seats.uneven_fault import CLOSEST_DEG, uneven_faults
 
 if TYPE_CHECKING:

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import Field, ValidationInfo, field_validator
 
 from fitsolver.files.datafile import Many, Millimetres, Number
+from fitsolver.readings.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
 from fitsolver.readings.reading_entry import (
     AnyEntry,
     Entry,
@@ -20,10 +21,7 @@ from fitsolver.readings.reading_entry import (
     in_range,
 )
 from fitsolver.seats.claw_entry import ClawEntry
-from fitsolver.seats.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
 
-CrossFault = tuple[str, object, str, str]
-"""Key within [seat], value, rule and remedy."""
 Point = Annotated[Many[Number], Field(min_length=2, max_length=2)]
 """One traced point: x and y."""
 

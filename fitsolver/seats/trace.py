@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsolver.errors import Fault, InputFaults
-from fitsolver.seats.mounting_key import KEYS
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.stones import outline
 from fitsolver.units import MM_PER_INCH
 

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator
 from itertools import pairwise
 
-from fitsolver.seats.mounting_key import CLAW_LENGTHS, KEYS
-from fitsolver.seats.seat_table import CrossFault, SeatTable
+from fitsolver.readings.mounting_key import CLAW_LENGTHS, KEYS
+from fitsolver.readings.reading_entry import CrossFault
+from fitsolver.seats.seat_table import SeatTable
 
 CLOSEST_DEG = 1.0
 # Families whose outline has sharp corners, which a claw can wrap.

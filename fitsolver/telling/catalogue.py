@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.prior import height_prior
-from fitsolver.telling.layout import columns, page, paragraph, plain, unit_of, words
+from fitsolver.text.layout import columns, page, paragraph, plain, unit_of, words
 
 WIDTH = 80
 

@@ -7,12 +7,12 @@ from typing import Any
 
 from msgspec.structs import asdict
 
+from fitsolver.fitting.security import not_held
+from fitsolver.fitting.setting import ordinary_setting
 from fitsolver.market.candidate import RESULTS, CandidateTable
 from fitsolver.market.comparison import Compared, Comparison
 from fitsolver.telling.compare_report import comparison_cautions
-from fitsolver.telling.pose_report import not_held
 from fitsolver.telling.record import faults_record, mounting_record
-from fitsolver.telling.setting import ordinary_setting
 
 Record = dict[str, Any]
 

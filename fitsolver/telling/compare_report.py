@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import ROUND_DOWN, Decimal
 
-from fitsolver.market.budget import rounded
+from fitsolver.budgeting.budget import rounded
+from fitsolver.fitting.security import not_held
+from fitsolver.fitting.setting import cautions
 from fitsolver.market.candidate import Candidate, CandidateTable
 from fitsolver.market.comparison import Compared, Comparison
 from fitsolver.market.reservation import RULE
-from fitsolver.telling.layout import (
+from fitsolver.telling.stone_report import LABORATORY, carats
+from fitsolver.text.layout import (
     bullets,
     columns,
     dimensions,
@@ -21,9 +24,6 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
-from fitsolver.telling.pose_report import not_held
-from fitsolver.telling.setting import cautions
-from fitsolver.telling.stone_report import LABORATORY, carats
 from fitsolver.units import format_ct, format_mm
 
 WIDTH = 80

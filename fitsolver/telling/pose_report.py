@@ -8,12 +8,12 @@ from typing import Any
 from msgspec.structs import asdict
 
 from fitsolver.fitting.pose import Pose
-from fitsolver.fitting.security import Security
+from fitsolver.fitting.security import not_held
 from fitsolver.fitting.support import Press, Support, Touch
 from fitsolver.fitting.tilt import MOST_DEG, Tilt
 from fitsolver.fitting.zone import Zone
-from fitsolver.telling.layout import list_of, paragraph
-from fitsolver.telling.place import hours, place_words
+from fitsolver.text.layout import list_of, paragraph
+from fitsolver.text.place import hours, place_words
 
 Record = dict[str, Any]
 
@@ -29,18 +29,6 @@ def pose_lines(pose: Pose, width: int) -> list[str]:
     sentences = [*_unopened(pose), *_touches(pose), *_tilts(pose), *_clear(pose), *_holds(pose)]
     head = "How it lies (in the seat as best estimated)"
     return [head, *(paragraph(text, width, first="  - ") for text in sentences)]
-
-
-def not_held(security: Security) -> str:
-    """Why metal does not hold the stone in the plane, "" if it does."""
-    if security.held:
-        return ""
-    where = (
-        f"{security.open_arc_deg:.0f} deg are open from {security.open_from_deg:.0f} deg on"
-        if "without" in security.reason
-        else f"toward {hours(security.weakest_deg)}"
-    )
-    return f"{security.reason} ({where})"
 
 
 def _unopened(pose: Pose) -> Iterator[str]:

@@ -9,9 +9,9 @@ import numpy as np
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.proposal import Proposals
 from fitsolver.fitting.region import SURE, Region, Setting
-from fitsolver.telling.layout import bullets, columns, dimensions, page, paragraph, plain
+from fitsolver.fitting.setting import cautions
 from fitsolver.telling.record import Record
-from fitsolver.telling.setting import cautions
+from fitsolver.text.layout import bullets, columns, dimensions, page, paragraph, plain
 
 WIDTH = 80
 # Widths at which the depths are told.

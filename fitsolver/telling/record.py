@@ -16,6 +16,7 @@ from fitsolver.errors import Fault
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.proposal import Proposal, Proposals
+from fitsolver.fitting.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.fitting.solver import Check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut
@@ -25,10 +26,9 @@ from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
-from fitsolver.telling.place import place_words
 from fitsolver.telling.pose_report import pose_record
-from fitsolver.telling.setting import alteration_total_mm, alterations, cautions, ordinary_setting
 from fitsolver.telling.stone_report import DENSITY_CAUTIONS, RECUT_CAUTIONS
+from fitsolver.text.place import place_words
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.hydrostatic import WeighedDensity

@@ -15,6 +15,14 @@ from fitsolver.fitting.advice import BETTER_HOW
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals
+from fitsolver.fitting.security import not_held
+from fitsolver.fitting.setting import (
+    Alteration,
+    alteration_total_mm,
+    alterations,
+    cautions,
+    ordinary_setting,
+)
 from fitsolver.fitting.solver import Check, Margin, Verdict
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
@@ -22,7 +30,9 @@ from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.ranking import Ranking
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
-from fitsolver.telling.layout import (
+from fitsolver.telling.pose_report import pose_lines
+from fitsolver.telling.stone_report import agreement_lines, carats
+from fitsolver.text.layout import (
     bullets,
     columns,
     dimensions,
@@ -33,16 +43,7 @@ from fitsolver.telling.layout import (
     unit_of,
     words,
 )
-from fitsolver.telling.place import dial, place_words
-from fitsolver.telling.pose_report import not_held, pose_lines
-from fitsolver.telling.setting import (
-    Alteration,
-    alteration_total_mm,
-    alterations,
-    cautions,
-    ordinary_setting,
-)
-from fitsolver.telling.stone_report import agreement_lines, carats
+from fitsolver.text.place import dial, place_words
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.weight import Weight

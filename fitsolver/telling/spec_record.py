@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from msgspec.structs import asdict
 
-from fitsolver.market.budget import Budget
+from fitsolver.budgeting.budget import Budget
+from fitsolver.fitting.setting import alterations, ordinary_setting
 from fitsolver.market.money import Money, PricedSize, PriceLimit, Short
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.telling.record import Record, mounting_record, range_record
-from fitsolver.telling.setting import alterations, ordinary_setting
 
 SIDES = ("length_mm", "width_mm", "depth_mm")
 

@@ -5,23 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from decimal import ROUND_DOWN, ROUND_UP
 
+from fitsolver.budgeting.budget import Budget, rounded
 from fitsolver.fitting.box import Range
 from fitsolver.market.aim import aim_words
-from fitsolver.market.budget import Budget, rounded
 from fitsolver.market.money import Money, PricedSize, PriceLimit, StepDown
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, ReadingLine, Spec, Wanted
-from fitsolver.telling.layout import (
-    bullets,
-    columns,
-    dimensions,
-    list_of,
-    page,
-    paragraph,
-    per_cent,
-    plain,
-    words,
-)
 from fitsolver.telling.report import (
     NAMES,
     WIDTH,
@@ -32,6 +21,17 @@ from fitsolver.telling.report import (
     verdict_lines,
 )
 from fitsolver.telling.stone_report import carats
+from fitsolver.text.layout import (
+    bullets,
+    columns,
+    dimensions,
+    list_of,
+    page,
+    paragraph,
+    per_cent,
+    plain,
+    words,
+)
 from fitsolver.units import format_ct, format_mm
 
 ESTIMATE = "Estimate, not a laboratory report."

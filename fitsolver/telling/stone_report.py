@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
+from fitsolver.fitting.setting import cautions
 from fitsolver.recutting.recut import NoRecut, Recut
 from fitsolver.recutting.reseat import Recutting
-from fitsolver.telling.layout import (
+from fitsolver.text.layout import (
     bullets,
     columns,
     dimensions,
@@ -16,7 +17,6 @@ from fitsolver.telling.layout import (
     per_cent,
     plain,
 )
-from fitsolver.telling.setting import cautions
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.hydrostatic import TELLING_U_G_CM3, WeighedDensity

@@ -16,8 +16,8 @@ from served import READINGS, SEAT, Visitor
 from fitsolver.page.app import ROUTES
 from fitsolver.page.seat_form import CHOICES, WAYS
 from fitsolver.page.stone_views import COLUMNS
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.allowance import TABLE
-from fitsolver.seats.mounting_key import KEYS
 
 SLOWEST_S = 30.0
 # Work of seconds that is tested elsewhere, with what a fuzz would add: nothing.

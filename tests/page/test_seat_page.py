@@ -22,8 +22,8 @@ from fitsolver.page.seat_form import (
 )
 from fitsolver.page.seat_views import data_in, toml_of
 from fitsolver.page.store import Page
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.mounting import load_mounting
-from fitsolver.seats.mounting_key import KEYS
 
 
 def text_of(page: str) -> str:

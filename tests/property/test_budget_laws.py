@@ -7,7 +7,7 @@ from decimal import Decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitsolver.market.budget import POINT_CT, Bracket, Budget
+from fitsolver.budgeting.budget import POINT_CT, Bracket, Budget
 from fitsolver.market.money import ceiling_per_ct
 
 WEIGHTS = st.decimals("0.05", "30", places=2)

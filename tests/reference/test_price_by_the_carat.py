@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, cast
 
 import pytest
 
+from fitsolver.budgeting.budget import Bracket, Budget
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.sizes import nominal_stone
-from fitsolver.market.budget import Bracket, Budget
 from fitsolver.market.money import PriceLimit, price_limit
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material

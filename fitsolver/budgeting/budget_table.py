@@ -13,10 +13,9 @@ from typing import Annotated, Any, Literal
 from msgspec import Struct
 from pydantic import Field, field_validator, model_validator
 
+from fitsolver.budgeting.budget import POINT_CT, Bracket, Budget, Cost
 from fitsolver.files.datafile import Many, RuleError, nearest
-from fitsolver.market.budget import POINT_CT, Bracket, Budget, Cost
-from fitsolver.readings.reading_entry import FileModel
-from fitsolver.seats.seat_table import CrossFault
+from fitsolver.readings.reading_entry import CrossFault, FileModel
 from fitsolver.stones.cut import names
 
 MOST = Decimal(10) ** 12

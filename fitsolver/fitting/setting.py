@@ -12,7 +12,7 @@ from fitsolver.fitting.solver import FLOORS, Check, Margin
 from fitsolver.seats.allowance import Allowances, allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
-from fitsolver.telling.layout import list_of
+from fitsolver.text.layout import list_of
 
 # One-sided 95 % of a normal: what metal might have to move if the readings are a little off.
 ONE_SIDED = 1.645

@@ -1,0 +1,1 @@
+"""What a client will spend, as the mounting file says it."""

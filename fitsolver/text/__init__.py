@@ -1,0 +1,1 @@
+"""Plain words, numbers and columns that every text is made of."""
