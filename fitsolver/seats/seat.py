@@ -143,7 +143,7 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
     def column(name: str, low: float = -np.inf) -> Array:
         return np.maximum(parameters[:, at[name]], low)
 
-    radius = belief.radius + (parameters - belief.mean) @ belief.slopes.T
+    radius = belief.radii(parameters)
     angle = belief.directions
     centre = np.maximum(radius, 0.1)[..., None] * np.column_stack([np.cos(angle), np.sin(angle)])
     outward = _normals(belief)
