@@ -71,7 +71,7 @@ CORNER_RAD = np.deg2rad(12)
 # How far to either side a loose proportion is followed, and at how many values [its u].
 BEND_REACH, BEND_COUNT = 3.0, 13
 # Where corners are expected besides the best estimate [u of the proportion].
-CORNERS_TRIED = (-1.8, -1.2, -0.6, 0.6, 1.2, 1.8)
+CORNERS_TRIED = (-1.6, -0.8, 0.8, 1.6)
 # A trace is linearised anew until nothing moves by more than this [mm, deg, per cent].
 SETTLED = 1e-4
 
@@ -512,13 +512,13 @@ def _through_corners(
                 for name, i in shape.items()
             }
             points = outline.draw(figure.name, here[0] / here[1], proportions)
-            corner = points[_turns_of(points) > CORNER_RAD]
+            corner = points[turns_of(points) > CORNER_RAD]
             every.append(np.mod(np.arctan2(corner[:, 1], corner[:, 0]), 2 * np.pi))
     rounded = np.round(np.concatenate(every), 6)
     return np.array(sorted(set(rounded.tolist())))
 
 
-def _turns_of(points: Array) -> Array:
+def turns_of(points: Array) -> Array:
     """By how much an outline turns at each of its points (k,) [rad]."""
     step = np.roll(points, -1, axis=0) - points
     heading = np.arctan2(step[:, 1], step[:, 0])
@@ -544,7 +544,7 @@ def _stations(mounting: Mounting, points: Array, count: int) -> Array:
         return claws
     points = np.roll(points, -int(np.argmax(points[:, 0])), axis=0)
     step = np.roll(points, -1, axis=0) - points
-    turn = _turns_of(points)
+    turn = turns_of(points)
     corner = turn > CORNER_RAD
     way = np.linalg.norm(step, axis=1)
     # A corner is a station itself and asks for none besides.
