@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -49,6 +50,7 @@ from fitsolver.page.store import Missing, Overtaken, Page
 from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.ranking import PARTS
+from fitsolver.text.layout import words as in_words
 
 if TYPE_CHECKING:
     from fitsolver.seats.belief import Belief
@@ -329,6 +331,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "kept": _kept(fields),
         "faults": _by_key(complaints(data, asked.site.store.folder), fields),
         "keys": KEYS,
+        "label": partial(label_of, words=asked.site.words),
         "is_reading": is_reading,
         "leavable": {key for key in KEYS if may_be_left_out(key, fields)},
         "in_lines": [key for key in KEYS if KEYS[key].form in (*PLACES, "arcs")],
@@ -498,7 +501,7 @@ def label_of(name: str, words: Any) -> str:
         entry = words.kind[key]
         text = str(entry if isinstance(entry, str) else entry.label)
     else:
-        text = key
+        text = in_words(key).capitalize()
     if not part:
         return text
     named = next(
