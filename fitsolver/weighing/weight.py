@@ -3,7 +3,7 @@
 A style's proportions with their spreads are conditioned on every reading taken
 (`posterior`); the estimate is the volume there times the material's density. Where the
 make of a stone is not known, each make is conditioned by itself and counts by how well it foretold
-the readings; all makes are taken as equally likely before measuring.
+the readings and by its share of the market (`MAKE_SHARES`).
 
 The interval is log-normal about the estimate, so it never reaches zero weight. Neglected: the
 lopsidedness of the priors at their limits (see `prior`), that proportions of one cutter
@@ -132,18 +132,40 @@ class WeightList(Struct, frozen=True, kw_only=True):
 
 
 # Proportions that no caliper takes on a stone.
-BEYOND_CALIPER = frozenset({"star_mm", "lower_half_mm", "star_pct", "lower_half_pct"})
+BEYOND_CALIPER = frozenset(
+    {"star_mm", "lower_half_mm", "star_pct", "lower_half_pct", "fill_mm", "fill_pct"}
+)
+
+MAKE_SHARES = {
+    "diamond": {"well-cut": 4.0, "diamond": 4.0, "commercial": 1.0},
+    "coloured": {"well-cut": 1.0, "commercial": 3.0, "native": 2.0},
+}
+"""How makes share the market before a stone is measured. Common practice: diamonds sold one by one
+are mostly cut well; of coloured stones few are, weight comes first (K. Kovacs, Ruby and sapphire
+cuts, n.d.)."""
+
+FULLER_WHEN_LARGE = {"commercial": 0.05, "native": 0.05}
+"""By what part coloured stones get fuller with each doubling of the width. Common practice: small
+ones are cut clean to calibrated sizes, large rough is kept heavy; no figure is published."""
 
 
 def every_make(style: CutStyle, stuff: Material | None = None) -> tuple[CutStyle, ...]:
     """Return a style in each of its makes, for a stone whose make is not known.
 
-    Native cutting, which saves weight at the mine, is of coloured stones: it is left out for
-    diamond (common practice).
+    Native cutting, which saves weight at the mine, is of coloured stones, and the diamond trade's
+    own way of a style of diamonds (common practice).
     """
-    makes = [make for make in style.makes if make != "native" or stuff is None
-             or stuff.name != "diamond"]  # fmt: skip
-    return tuple(style.in_make(make) for make in makes)
+    diamond = stuff is not None and stuff.name == "diamond"
+    shares = MAKE_SHARES["diamond" if diamond else "coloured"]
+    fuller = {} if diamond else FULLER_WHEN_LARGE
+    without = {"diamond"}
+    if diamond:
+        without = {"native", "well-cut" if "diamond" in style.makes else ""}
+    return tuple(
+        style.offered(make, shares.get(make, 1.0), fuller.get(make, 0.0))
+        for make in style.makes
+        if make not in without or len(style.makes) == 1
+    )
 
 
 def weigh(
