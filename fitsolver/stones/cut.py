@@ -91,7 +91,7 @@ class CutStyle(Struct, frozen=True, kw_only=True, eq=False):
     `strung` styles (beads, briolettes) hang by a drilled hole and are not set: they have a widest
     place instead of a girdle. A style equals only itself, so that forms can be kept by style.
     `share` says how much it counts among those offered for one stone before anything is measured,
-    `fuller_when_large` by what part its volume grows, all else alike, with each doubling of the width.
+    `fuller_when_large` by what part its volume grows with each doubling of the width.
     """
 
     name: str

@@ -218,7 +218,8 @@ def unknowns_of(
     ]
     means = np.vstack([width, *(np.full(count, mean) for _, mean, _ in constant)])
     if style.fuller_when_large and "fill_pct" in (names := [name for name, *_ in constant]):
-        doublings = np.log2(width / USUAL_WIDTH_MM)
+        # Stones under half and over twice the usual width get neither leaner nor fuller.
+        doublings = np.clip(np.log2(width / USUAL_WIDTH_MM), -1.0, 1.0)
         means[1 + names.index("fill_pct")] *= 1 + style.fuller_when_large * doublings
     deviations = np.vstack(
         [UNKNOWN_WIDTH * width, *(np.full(count, spread) for _, _, spread in constant)]
