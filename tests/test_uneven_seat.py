@@ -137,6 +137,14 @@ class TestMissingArcs:
         assert (judged.verdict == "does not seat") == (span > 90)
         assert found.alteration == ""
 
+    def test_all_gaps_together_are_limited(self):
+        """Four pads of 10 deg carry nothing surely, though each gap by itself is allowed."""
+        pads = missing((5, 85), (95, 175), (185, 265), (275, 355))
+        judged = check(ready(ROUND, ledge_missing_deg=pads), ROUND_FLAT, 6.4, 6.4, 2.6)
+        found = next(item for item in judged.requirements if item.name == "ledge arc")
+        assert found.best_estimate_mm == pytest.approx(np.deg2rad(200 - 320) * 2.8, abs=2e-3)
+        assert judged.verdict == "does not seat"
+
     def test_the_middle_must_lie_within_what_is_left(self):
         """With 170 deg allowed, a gap of 160 has its chord r cos(80 deg) from the middle."""
         at = ready(ROUND, allowed="largest_missing_ledge_deg = 170",

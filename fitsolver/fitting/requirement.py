@@ -476,8 +476,9 @@ def _clearances(
 def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float, int]:
     """How well what is left of a ledge carries the stone: margin (s,) [mm], limit, station.
 
-    The lesser of two: how much longer the widest gap might be along the ledge's inner edge; and
-    how far the stone's middle lies inside the chord across each gap, less `ledge_inside_min_mm`.
+    The least of three: how much longer the widest gap, and all of them together, might be along
+    the ledge's inner edge; and how far the stone's middle lies inside the chord across each gap,
+    less `ledge_inside_min_mm`.
     """
     seats = placement.seats
     assert seats.ledge_inner is not None
@@ -500,8 +501,13 @@ def _carried(placement: Placement, allowances: Allowances) -> tuple[Array, float
     radius = np.linalg.norm(seats.ledge_inner, axis=2).mean(axis=1)
     allowed = math.radians(allowances["largest_missing_ledge_deg"]) * radius
     shorter = allowed - math.radians(widest[1] - widest[0]) * radius
+    spare = allowances["missing_ledge_in_all_deg"] - sum(stop - start for start, stop in arcs)
     within = inside.min(axis=1) - allowances["ledge_inside_min_mm"]
-    return np.minimum(shorter, within), float(allowed[0]), _nearest(here, sum(widest) / 2)
+    return (
+        np.minimum(np.minimum(shorter, math.radians(spare) * radius), within),
+        float(allowed[0]),
+        _nearest(here, sum(widest) / 2),
+    )
 
 
 def _nearest(directions_deg: Array, at_deg: float) -> int:

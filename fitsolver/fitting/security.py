@@ -1,8 +1,9 @@
-"""Whether what holds a stone keeps it from sliding out sideways, once it is closed.
+"""Whether what holds a stone keeps it from coming out sideways, once it is closed.
 
-Metal that is closed over the girdle blocks the direction that points at it: the outline's own
-normal there, over the breadth of a claw. A stone can slide out in the plane where some direction
-is blocked by none: the normals must point all round (their positive hull is the whole plane).
+The stone is moved as it could really be moved: straight in every direction, from where it lies,
+from where other moves end and a little turned, until it meets the face of a claw. A claw's face
+is flat and stops what meets it; only that of a corner claw wraps the girdle. What gets so far that
+it leaves the metal closed over it on the other side comes out.
 """
 
 from __future__ import annotations
@@ -11,26 +12,35 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.seat import FACE_POINTS, Seats
 from fitsolver.stones import outline
 from fitsolver.stones.stone import Stone
 from fitsolver.text.place import hours
 
 Array = NDArray[np.float64]
+Body = tuple[Array, Array]
+"""A convex part of an outline: normals (k, 2) and how far it reaches along them (k,)."""
 
 # A tip is guarded where metal stands within so much of it [widths]; common practice.
 _GUARDED = 0.08
-# Directions blocked by less than this, as a sine (about a degree), are not blocked: what turning
-# and play undo. Common practice.
-_BLOCKED = 0.02
+# Grazing metal by so much stops nothing [mm]: less than a caliper reads.
+_GRAZE_MM = 0.005
+# Directions of the first moves; every how many-th of the moves after them, from every how many-th.
+_DIRECTIONS, _LATER, _FROM = 72, 2, 6
+# How far a stone that is not round may be turned in its play [deg]; common practice.
+_TURNS_DEG = (-4.0, -2.0, 2.0, 4.0)
+# Moves after the first are looked at where the first goes so far, of what would free the stone.
+_LOOSE = 0.25
 
 
 class Security(Struct, frozen=True, kw_only=True):
     """How metal holds a stone in the plane.
 
     `held`; `reason` why not, or ""; `open_arc_deg` the widest arc of the girdle between holding
-    metal and where it begins; `weakest_deg` the direction that is blocked least, `blocked` its
-    share (1 = squarely, 0 or less = free); `free_tips_deg` sharp tips without metal beside them.
+    metal and where it begins; `play_mm` how far the stone can be moved, toward `weakest_deg`, inf
+    where nothing stops it, of the `play_most_mm` from which on it leaves the metal closed over it
+    on the other side; `free_tips_deg` sharp tips without metal beside them.
     """
 
     held: bool
@@ -38,7 +48,8 @@ class Security(Struct, frozen=True, kw_only=True):
     open_arc_deg: float
     open_from_deg: float
     weakest_deg: float
-    blocked: float
+    play_mm: float
+    play_most_mm: float
     free_tips_deg: tuple[float, ...]
 
 
@@ -55,19 +66,27 @@ def not_held(security: Security) -> str:
 
 
 def security(
-    seats: Seats, stone: Stone, shift_mm: tuple[float, float], turn_rad: float, most_open_deg: float
+    seats: Seats,
+    stone: Stone,
+    shift_mm: tuple[float, float],
+    turn_rad: float,
+    allowances: Allowances,
 ) -> Security:
-    """How the first of `seats` holds a stone; `most_open_deg` is the widest arc allowed open."""
+    """How the first of `seats` holds a stone that lies shifted and turned."""
+    most = allowances["closed_over_share"] * stone.width_mm
     if seats.holds == "wall":
         return Security(
             held=True, reason="", open_arc_deg=0.0, open_from_deg=0.0, weakest_deg=0.0,
-            blocked=1.0, free_tips_deg=(),
+            play_mm=0.0, play_most_mm=most, free_tips_deg=(),
         )  # fmt: skip
     c, s = np.cos(turn_rad), np.sin(turn_rad)
     to_seat = np.array([[c, s], [-s, c]])
     points = (seats.opening[0] - shift_mm) @ to_seat.T
-    normals = blocking_normals(stone, points) @ to_seat
-    weakest, blocked = weakest_direction(normals)
+    widest = allowances["gap_max_mm"] if seats.state == "cut" else 0.0
+    faces = _closed(seats, points, seats.outward @ to_seat.T, _bodies(stone, 0.0), widest)
+    weakest, play = farthest(
+        _bodies(stone, _GRAZE_MM), faces, most, round_stone=stone.form.style.family == "round"
+    )
     start, size = _widest_arc(seats.opening[0])
     tips = _apart(outline.tips(stone.outline_mm), _GUARDED * stone.width_mm)
     free = [
@@ -75,9 +94,9 @@ def security(
         for tip in tips
         if np.linalg.norm(points - tip, axis=1).min() > _GUARDED * stone.width_mm + _reach(seats)
     ]
-    if blocked <= _BLOCKED:
+    if play > most:
         reason = "the stone can slide out sideways between the claws"
-    elif size > most_open_deg:
+    elif size > allowances["largest_open_arc_deg"]:
         reason = "too much of the girdle is without a claw"
     else:
         reason = ""
@@ -86,8 +105,9 @@ def security(
         reason=reason,
         open_arc_deg=size,
         open_from_deg=start,
-        weakest_deg=weakest,
-        blocked=blocked,
+        weakest_deg=(weakest + float(np.rad2deg(turn_rad))) % 360,
+        play_mm=play,
+        play_most_mm=most,
         free_tips_deg=tuple(free),
     )
 
@@ -106,24 +126,104 @@ def _reach(seats: Seats) -> float:
     return float(np.linalg.norm(seats.opening[0, FACE_POINTS - 1] - seats.opening[0, 0])) / 2
 
 
-def blocking_normals(stone: Stone, points: Array) -> Array:
-    """Outward normals (n, 2) of the outline that face metal points (n, 2) of the stone's frame."""
+def _bodies(stone: Stone, less_mm: float) -> tuple[Body, ...]:
+    """The convex parts of a stone's outline [mm], each less so much all round."""
     shape = stone.form
-    away = shape.fold(points) @ shape.normals.T - shape.reach * stone.width_mm
-    chosen: Array = shape.unfold(shape.normals[away.argmax(axis=1)], points)
-    return chosen
+    reach = shape.reach * stone.width_mm - less_mm
+    own = shape.normals, reach
+    return (own, (shape.normals * (1.0, -1.0), reach)) if shape.mirrored else (own,)
 
 
-def weakest_direction(normals: Array) -> tuple[float, float]:
-    """Direction [deg] that unit normals (n, 2) block least, and its greatest n . d.
+def _meets(bodies: tuple[Body, ...], points: Array, ways: Array) -> tuple[Array, Array]:
+    """When points (n, 2) enter and leave bodies that move along ways (m, 2), (bodies, m, n) each.
 
-    Between two neighbours the middle is blocked least, by the cosine of half their angle.
+    Of the whole line, backwards too; inf and -inf where it passes by.
     """
-    angle = np.sort(np.arctan2(normals[:, 1], normals[:, 0]))
-    apart = np.append(angle[1:], angle[0] + 2 * np.pi) - angle
-    k = int(np.round(apart, 9).argmax())
-    middle = angle[k] + apart[k] / 2
-    return float(np.rad2deg(middle)) % 360, float(np.cos(apart[k] / 2))
+    entered, left = [], []
+    for normals, reach in bodies:
+        off = points @ normals.T - reach  # (n, k)
+        closing = (ways @ normals.T)[:, None]  # (m, 1, k)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            at = off / closing
+        beside = (np.abs(closing) < 1e-12) & (off > 0)
+        first = np.where(closing >= 1e-12, at, -np.inf).max(axis=2)
+        last = np.where(closing <= -1e-12, at, np.inf).min(axis=2)
+        passes = beside.any(axis=2) | (first >= last)
+        entered.append(np.where(passes, np.inf, first))
+        left.append(np.where(passes, -np.inf, last))
+    return np.stack(entered), np.stack(left)
+
+
+def _travel(bodies: tuple[Body, ...], points: Array, ways: Array) -> Array:
+    """How far bodies move along each way (m, 2) before they meet a point (n, 2), inf if never."""
+    entered, left = _meets(bodies, points, ways)
+    gone: Array = np.where(left > 0, np.maximum(entered, 0.0), np.inf).min(axis=(0, 2))
+    return gone
+
+
+def _closed(
+    seats: Seats, points: Array, outward: Array, bodies: tuple[Body, ...], widest_mm: float
+) -> Array:
+    """Faces of the claws (n, 2) once closed: those that the stone passes are moved out to it.
+
+    Those farther off than `widest_mm` are moved in to it: that they cannot reach so far is told by
+    the gaps. In an uncut seat that is all of them, notches being cut to the stone.
+    """
+    faces = points.copy()
+    for claw in range(int(seats.claw.max()) + 1):
+        own = seats.claw == claw
+        # A face goes out along its middle normal.
+        way = outward[own].mean(axis=0)
+        way /= np.linalg.norm(way)
+        entered, left = _meets(bodies, points[own], -way[None])
+        out = float(np.max(np.where((entered < 0) & (left > 0), left, 0.0)))
+        if out == 0.0:
+            back, _ = _meets(bodies, points[own], way[None])
+            nearest = float(np.min(np.where(back > 0, back, np.inf)))
+            out = -nearest if widest_mm < nearest < np.inf else 0.0
+        faces[own] = points[own] + out * way
+    return faces
+
+
+def farthest(
+    bodies: tuple[Body, ...], faces: Array, most_mm: float, *, round_stone: bool = False
+) -> tuple[float, float]:
+    """Direction [deg] in which a stone can be moved farthest among faces (n, 2), and how far [mm].
+
+    Straight moves first; then, where these leave it loose, moves from where they end; and those of
+    a stone that has been turned a little in its play.
+    """
+    angle = 2 * np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
+    ways = np.column_stack([np.cos(angle), np.sin(angle)])
+    gone = _travel(bodies, faces, ways)
+    k = int(np.round(gone, 9).argmax())
+    best = float(np.rad2deg(angle[k])), float(gone[k])
+    later = ways[::_LATER]
+    if _LOOSE * most_mm < best[1] <= most_mm:
+        for way, far in zip(ways[::_FROM], gone[::_FROM], strict=True):
+            ends = way * far + later * _travel(bodies, faces - way * far, later)[:, None]
+            best = _farther(best, ends)
+    for turn in () if round_stone else _TURNS_DEG:
+        if best[1] > most_mm:
+            break
+        c, s = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
+        turned = faces @ np.array([[c, -s], [s, c]])  # as the turned stone sees them
+        entered, left = _meets(bodies, turned, later[:1])
+        if ((entered < 0) & (left > 0)).any():  # it cannot be turned so far
+            continue
+        back = later @ np.array([[c, s], [-s, c]])
+        best = _farther(best, back * _travel(bodies, turned, later)[:, None])
+    return best
+
+
+def _farther(best: tuple[float, float], ends: Array) -> tuple[float, float]:
+    """The farther of what was found and places (m, 2) that moves end at; inf goes on for ever."""
+    away = np.where(np.isfinite(ends).all(axis=1), np.hypot(*ends.T), np.inf)
+    k = int(np.round(away, 9).argmax())
+    if away[k] <= best[1]:
+        return best
+    way = np.where(np.isfinite(ends[k]), ends[k], np.sign(ends[k]) * 1e9)
+    return float(np.rad2deg(np.arctan2(way[1], way[0]))), float(away[k])
 
 
 def _widest_arc(opening: Array) -> tuple[float, float]:

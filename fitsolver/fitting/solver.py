@@ -300,7 +300,7 @@ def check(
     after = max(probability, float(needs.holds(altered=True)[1:].mean()))
     shift = _in_seat(placed, turn)
     stone = as_read(figure, sizes)
-    holding = security(ready.best, stone, shift, turn, allowed["largest_open_arc_deg"])
+    holding = security(ready.best, stone, shift, turn, allowed)
     # Where claws stand is no matter of readings: a stone that can slide out does not seat.
     verdict = decide(probability, after, allowed) if holding.held else "does not seat"
     margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)

@@ -393,7 +393,7 @@ def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
                 pavilion_depth_mm=float(plain_sizes.pavilion[row]),
             )
             x, y = shifts[place].tolist()
-            holding = security(ready.best, stone, (x, y), turn, allowed["largest_open_arc_deg"])
+            holding = security(ready.best, stone, (x, y), turn, allowed)
             each = {name: values[place] for name, values in margins.items()}
             middle = {name: float(np.median(values)) for name, values in each.items()}
             binding = min(

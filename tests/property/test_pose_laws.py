@@ -15,6 +15,7 @@ from fitsolver.fitting.security import security
 from fitsolver.fitting.support import support
 from fitsolver.fitting.tilt import tilt_band
 from fitsolver.fitting.zone import zones
+from fitsolver.seats.allowance import allowances
 from fitsolver.seats.metal import metal
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.cut import cuts, names
@@ -75,8 +76,10 @@ def test_turning_seat_and_stone_together_changes_nothing(number, turn_deg, x, y)
     if found[0] is not None and found[1] is not None:
         inside = [each.may_touch.mass_inside_mm for each in found]
         assert inside[1] == pytest.approx(inside[0], abs=1e-3)
-    held = [security(at.seats, at.stone, at.shift_mm, at.turn_rad, 180.0) for at in (here, there)]
-    assert held[1].blocked == pytest.approx(held[0].blocked, abs=1e-6)
+    held = [
+        security(at.seats, at.stone, at.shift_mm, at.turn_rad, allowances()) for at in (here, there)
+    ]
+    assert held[1].held == held[0].held
     assert held[1].open_arc_deg == pytest.approx(held[0].open_arc_deg, abs=1e-6)
 
 
