@@ -388,6 +388,6 @@ def true_seat(known: Belief, true: Mapping[str, float], family: str) -> Seats:
         radius = radius + wave(true, "opening", directions)
     exact = replace(
         known, mean=parameters, directions=directions, radius=radius,
-        slopes=np.zeros((len(directions), len(parameters))),
+        slopes=np.zeros((len(directions), len(parameters))), bends=(),
     )  # fmt: skip
     return seats_of(exact, parameters[None])

@@ -304,7 +304,7 @@ def check(
     # Where claws stand is no matter of readings: a stone that can slide out does not seat.
     verdict = decide(probability, after, allowed) if holding.held else "does not seat"
     margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)
-    binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
+    binding = min(margins, key=_order)
     rest = exact_rest(ready, stone, shift, turn) if exact else None
     even, filled = from_above(ready, stone, shift, turn)
     middle = rest.rest_z_mm if rest is not None else float(needs.girdle_bottom[0])
@@ -476,3 +476,9 @@ def directions_deg(spots: Seats, stations: NDArray[np.int64], samples: NDArray[n
         known = known // FACE_POINTS * FACE_POINTS + FACE_POINTS // 2
     x, y = spots.opening[samples, known].astype(np.float64).T
     return np.where(stations < 0, np.nan, np.rad2deg(np.arctan2(y, x)) % 360)
+
+
+def _order(item: Margin) -> tuple[float, bool, float]:
+    """What decides comes first: the least likely, then the shortest; cover, where there is none."""
+    falls = item.name == "ledge cover" and item.best_estimate_mm + item.threshold_mm < 0
+    return item.probability, not falls, item.margin_mm

@@ -64,6 +64,14 @@ CALIPER_U_MM = 0.03
 STATIONS = 60
 # How often the figure is linearised anew; points that lie far off the figure take longer.
 ROUNDS, TRACED_ROUNDS = 3, 12
+# Stations lie on its family's usual figure where no proportion is off by more than this [its unit].
+LIKE_ITS_FAMILY = 0.5
+# What turns by more is a corner.
+CORNER_RAD = np.deg2rad(12)
+# How far to either side a loose proportion is followed, and at how many values [its u].
+BEND_REACH, BEND_COUNT = 3.0, 13
+# Where corners are expected besides the best estimate [u of the proportion].
+CORNERS_TRIED = (-1.6, -0.8, 0.8, 1.6)
 # A trace is linearised anew until nothing moves by more than this [mm, deg, per cent].
 SETTLED = 1e-4
 
@@ -91,13 +99,34 @@ class Evidence(Struct, frozen=True, kw_only=True):
     assumed: bool
 
 
+class Bend(Struct, frozen=True, kw_only=True):
+    """How a radius strays from straight as a proportion of the opening changes.
+
+    `place` of the proportion among the parameters; at `values` (k,) of it, spread evenly, the
+    radius (n,) is off by `off` (k, n) [mm].
+    """
+
+    place: int
+    values: Array
+    off: Array
+
+    def at(self, value: Array) -> Array:
+        """How far radii are off straight at values (s,) of the proportion, (s, n)."""
+        step = self.values[1] - self.values[0]
+        part = np.clip((value - self.values[0]) / step, 0.0, len(self.values) - 1.0)
+        low = np.minimum(part.astype(np.int64), len(self.values) - 2)
+        share = (part - low)[:, None]
+        off: Array = self.off[low] * (1 - share) + self.off[low + 1] * share
+        return off
+
+
 class Belief(Struct, frozen=True, kw_only=True, dict=True):
     """A Gaussian over the seat's parameters, and how it came about.
 
     `names` (d,) parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the
     stations round the opening, `radius` (n,) [mm] of the figure at the mean, `slopes` (n, d) of
-    the radius by each parameter; `evidence` the readings and what might yet be read;
-    `contradictions` pairs of readings that do not go together.
+    the radius by each parameter, `bends` what it strays from these; `evidence` the readings and
+    what might yet be read; `contradictions` pairs of readings that do not go together.
     """
 
     mounting: Mounting
@@ -107,6 +136,7 @@ class Belief(Struct, frozen=True, kw_only=True, dict=True):
     directions: Array
     radius: Array
     slopes: Array
+    bends: tuple[Bend, ...]
     assumed: tuple[Assumed, ...]
     evidence: tuple[Evidence, ...]
     contradictions: tuple[Contradiction, ...]
@@ -122,6 +152,13 @@ class Belief(Struct, frozen=True, kw_only=True, dict=True):
         shape = {name: float(self.mean[self.index(f"opening_{name}")]) for name in family.shape}
         length, width = (float(size) for size in self.mean[:2])
         return outline.draw(family.name, length / width, shape) * width
+
+    def radii(self, parameters: Array) -> Array:
+        """Radius (s, n) of the opening at every station, for parameters (s, d) [mm]."""
+        radius: Array = self.radius + (parameters - self.mean) @ self.slopes.T
+        for bend in self.bends:
+            radius = radius + bend.at(parameters[:, bend.place])
+        return radius
 
     def draw(self, points: Array) -> Array:
         """Turn standard normal points (s, d) into parameters (s, d); a zero point is the mean."""
@@ -139,7 +176,8 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     figure = outline.family(mounting.opening_family)
     length, width = _first_size(mounting)
     names, mean, spread, assumed = _priors(mounting, figure, length, width, tau)
-    directions = _stations(mounting, figure, length, width, stations)
+    drawn = outline.draw(figure.name, length / width)
+    directions = _stations(mounting, drawn, stations)
     at = {name: i for i, name in enumerate(names)}
     here = mean.copy()
     trace, learned, surely_learned = mounting.opening_points, tau, False
@@ -147,7 +185,13 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
     smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
     whole, edge, bare = (Opening(figure, names) for names in (at, plain, smooth))
-    for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
+    shape = {name: at[f"opening_{name}"] for name in figure.shape}
+    for lap in range(ROUNDS if trace is None else TRACED_ROUNDS):
+        if lap and any(abs(here[i] - mean[i]) > LIKE_ITS_FAMILY for i in shape.values()):
+            # Corners and tips lie elsewhere than its family's.
+            proportions = {name: max(float(here[i]), 0.0) for name, i in shape.items()}
+            drawn = outline.draw(figure.name, here[0] / here[1], proportions)
+            directions = _stations(mounting, drawn, stations)
         radius, slopes = whole.answers(here, directions)
         rows, values, noise, labels, readings = equations(
             mounting, here, at, directions, radius, slopes, tau
@@ -176,7 +220,15 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             before, covariance = here, prior
         if trace is not None and np.abs(here - before).max() < SETTLED:
             break
+    loose = {
+        i: width_of
+        for i in shape.values()
+        if (width_of := float(np.sqrt(covariance[i, i]))) > LIKE_ITS_FAMILY and trace is None
+    }
+    if loose and mounting.holds == "wall":
+        directions = _through_corners(directions, figure, shape, here, loose)
     radius, slopes = whole.answers(here, directions)
+    bends = tuple(_bend(whole, here, directions, i, width_of) for i, width_of in loose.items())
     evidence = [
         Evidence(
             name=name,
@@ -200,6 +252,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
         directions=directions,
         radius=radius,
         slopes=slopes,
+        bends=bends,
         assumed=tuple(assumed),
         evidence=tuple(evidence),
         contradictions=() if unlike is None else contradictions(labels, *unlike),
@@ -429,16 +482,59 @@ def _placed(mounting: Mounting, name: str) -> list[float]:
     return [value for _, value in wave.places(mounting, name)]
 
 
-def _stations(
-    mounting: Mounting, figure: outline.Family, length: float, width: float, count: int
+def _bend(whole: Opening, here: Array, directions: Array, place: int, u: float) -> Bend:
+    """How the radius strays from straight over so many u of one proportion."""
+    radius, (_, slopes) = whole.reach(here, directions), whole.answers(here, directions)
+    values = here[place] + u * BEND_REACH * np.linspace(-1.0, 1.0, BEND_COUNT)
+    off = []
+    for value in values:
+        there = here.copy()
+        there[place] = value
+        off.append(
+            whole.reach(there, directions) - radius - slopes[:, place] * (value - here[place])
+        )
+    return Bend(place=place, values=values, off=np.array(off))
+
+
+def _through_corners(
+    directions: Array,
+    figure: outline.Family,
+    shape: Mapping[str, int],
+    here: Array,
+    loose: Mapping[int, float],
 ) -> Array:
+    """Stations with those through where the corners may lie besides: a chord would cut them off."""
+    every = [directions]
+    for place, u in loose.items():
+        for part in CORNERS_TRIED:
+            proportions = {
+                name: max(float(here[i]) + (part * u if i == place else 0.0), 0.0)
+                for name, i in shape.items()
+            }
+            points = outline.draw(figure.name, here[0] / here[1], proportions)
+            corner = points[turns_of(points) > CORNER_RAD]
+            every.append(np.mod(np.arctan2(corner[:, 1], corner[:, 0]), 2 * np.pi))
+    rounded = np.round(np.concatenate(every), 6)
+    return np.array(sorted(set(rounded.tolist())))
+
+
+def turns_of(points: Array) -> Array:
+    """By how much an outline turns at each of its points (k,) [rad]."""
+    step = np.roll(points, -1, axis=0) - points
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    turn: Array = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
+    return turn
+
+
+def _stations(mounting: Mounting, points: Array, count: int) -> Array:
     """Directions round the opening: closer where it curves, and through its corners or the claws.
+
+    `points` (k, 2) are its figure, to any scale.
 
     A chord of length c strays from a curve of radius r by c^2 / 8r, so stations lie as close as
     the root of the curvature asks, with some even division mixed in for straight sides. Chords
     then stray by under 0.01 mm in every family.
     """
-    points = outline.draw(figure.name, length / width)
     if mounting.holds == "claws":
         claws = np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
         for i, claw in enumerate(mounting.claws):
@@ -448,9 +544,8 @@ def _stations(
         return claws
     points = np.roll(points, -int(np.argmax(points[:, 0])), axis=0)
     step = np.roll(points, -1, axis=0) - points
-    heading = np.arctan2(step[:, 1], step[:, 0])
-    turn = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
-    corner = turn > np.deg2rad(12)
+    turn = turns_of(points)
+    corner = turn > CORNER_RAD
     way = np.linalg.norm(step, axis=1)
     # A corner is a station itself and asks for none besides.
     curving = np.where(corner, 0.0, turn)
