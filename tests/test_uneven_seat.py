@@ -15,6 +15,7 @@ from fitsolver.fitting.contact import drop
 from fitsolver.fitting.pose import pose_of
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import check
+from fitsolver.readings.mounting_key import Place
 from fitsolver.seats.belief import belief
 from fitsolver.seats.metal import metal
 from fitsolver.seats.mounting import Mounting
@@ -393,7 +394,7 @@ class TestClawsByThemselves:
             "irregularity_mm", "opening_corner_pct"
         }  # fmt: skip
         assert np.allclose(seats(belief(held), 0).notch, 0.3, atol=1e-4)
-        assert held.readings["claw_thickness_mm[3]"].value_mm == pytest.approx(1.222)
+        assert held.readings[Place("claw_thickness_mm", 322)].value_mm == pytest.approx(1.222)
 
     def test_a_pair_is_parted_by_a_saw_cut(self):
         """Claws 8 degrees apart on a straight side, 1.2 mm wide: nine tenths of their distance."""

@@ -124,7 +124,7 @@ class Seats(Struct, frozen=True, kw_only=True):
 
 def seats(belief: Belief, samples: int) -> Seats:
     """Draw possible seats: the best estimate first, then `samples` seeded draws."""
-    dimension = len(belief.names)
+    dimension = len(belief.mean)
     points = np.zeros((samples + 1, dimension))
     if samples:
         points[1:] = _points(STONE_COLUMNS + dimension, samples)[:, STONE_COLUMNS:]
@@ -137,9 +137,9 @@ def _points(columns: int, samples: int) -> Array:
 
 
 def seats_of(belief: Belief, parameters: Array) -> Seats:
-    """Build seats from parameter vectors (s, d) in the order of `belief.names`."""
+    """Build seats from parameter vectors (s, d) in the order of `belief.columns`."""
     mounting = belief.mounting
-    at = {name: i for i, name in enumerate(belief.names)}
+    at = belief.columns
     cut, claws = mounting.state == "cut", mounting.holds == "claws"
 
     def column(name: str, low: float = -np.inf) -> Array:
@@ -185,8 +185,7 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
     lean = np.tan(np.deg2rad(np.clip(lean_deg, -60, 60)))
     stations = np.zeros(opening.shape[:2])
     ledge_z = stations if claws else waves("ledge_height")
-    if "ledge_height[0]" in at:
-        levels = [at[f"ledge_height[{i}]"] for i in range(len(belief.directions))]
+    if levels := at.claws("ledge_height"):
         ledge_z = by_station(parameters[:, levels])
     top = ledge_z if claws else waves("wall_height")
     inner_z = outer_z = ledge_angle = mouth = None
@@ -305,14 +304,9 @@ def _turned(belief: Belief, normals: Array) -> Array:
     angle = belief.directions
     ray = np.column_stack([np.cos(angle), np.sin(angle)])
     across = np.column_stack([-ray[:, 1], ray[:, 0]])
-    radius, steep = belief.radius, np.zeros(len(angle))
-    plain = radius.copy()
-    for name, place in zip(belief.names, belief.mean, strict=True):
-        if name.startswith(("opening_cos_", "opening_sin_")):
-            k = int(name.rpartition("_")[2])
-            cosine, sine = np.cos(k * angle), np.sin(k * angle)
-            plain -= place * (cosine if "_cos_" in name else sine)
-            steep += place * k * (-sine if "_cos_" in name else cosine)
+    radius, waves = belief.radius, belief.columns.waves("opening")
+    height = belief.mean[waves.columns]
+    plain, steep = radius - waves.at(angle) @ height, waves.rise(angle) @ height
     bend = -np.sum(normals * across, axis=1) / np.sum(normals * ray, axis=1)
     bend = (bend * plain + steep) / radius
     turned = ray - bend[:, None] * across
