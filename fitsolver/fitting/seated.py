@@ -81,8 +81,7 @@ class Seated(Struct, frozen=True, kw_only=True, eq=False, dict=True):
 
     def face_at(self, z_mm: Array) -> Array:
         """The metal's inner face at heights (n,), (n, 2) [mm]."""
-        seats = self.seats
-        face: Array = seats.opening[0] - (z_mm * self.lean)[:, None] * seats.outward
+        face: Array = self.seats.opening_at(z_mm[None])[0]
         return face
 
     @cached_property
