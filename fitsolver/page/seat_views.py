@@ -50,6 +50,7 @@ from fitsolver.page.store import Missing, Overtaken, Page, Unreadable
 from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.ranking import PARTS
+from fitsolver.text.layout import words as in_words
 
 if TYPE_CHECKING:
     from fitsolver.seats.belief import Belief
@@ -375,6 +376,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "kept": _kept(fields),
         "faults": _by_key(complaints(data, asked.site.store.folder), fields),
         "keys": KEYS,
+        "label": partial(label_of, words=asked.site.words),
         "is_reading": is_reading,
         "leavable": {key for key in KEYS if may_be_left_out(key, fields)},
         "in_lines": [key for key in KEYS if KEYS[key].form in (*PLACES, "arcs")],
@@ -544,7 +546,7 @@ def label_of(name: str, words: Any) -> str:
         entry = words.kind[key]
         text = str(entry if isinstance(entry, str) else entry.label)
     else:
-        text = key
+        text = in_words(key).capitalize()
     if not part:
         return text
     named = next(

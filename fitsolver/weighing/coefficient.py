@@ -154,6 +154,7 @@ def reckoned(style: CutStyle) -> Terms:
 
     base = form_at()
     reach = dict(zip(centre, _reach(prior).tolist(), strict=True))
+    reach.pop("fill_pct", None)  # multiplies the volume, draws nothing
     around = {name: [(end, form_at(**{name: end})) for end in ends] for name, ends in reach.items()}
     drawing = [
         name for name, tried in around.items() if not all(_same_outline(f, base) for _, f in tried)

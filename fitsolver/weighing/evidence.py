@@ -96,7 +96,7 @@ def readable(style: CutStyle) -> tuple[str, ...]:
 
     Besides the lengths: every proportion, those in per cent also in millimetres (`girdle_mm`).
     """
-    proportions = prior_of(style).names
+    proportions = [name for name in prior_of(style).names if name != "fill_pct"]
     in_mm = [name.removesuffix("_pct") + "_mm" for name in proportions if name.endswith("_pct")]
     names = (*SIZES, *proportions, *in_mm, LEAST, MOST, "mass_ct", "density_g_cm3")
     return tuple(dict.fromkeys(names))

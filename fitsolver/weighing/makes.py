@@ -1,6 +1,6 @@
 """A stone whose make may not be known: every make conditioned by itself, then weighed together.
 
-Before measuring, all makes offered count the same; after it each counts by how well it foretold
+Before measuring, each make offered counts by its share; after it also by how well it foretold
 the readings (Bayes' rule with the normal density of the readings under each make). A stone of
 usual depth and table counts as well cut, an odd one as commercial, most as something of both.
 """
@@ -102,6 +102,8 @@ def mixture_of(
     )
     if len(posteriors) == 1:
         return Mixture(posteriors=posteriors, parts=np.ones((1, len(evidence[0].values))))
-    logs = np.stack([posterior.log_evidence() for posterior in posteriors])
+    logs = np.stack(
+        [each.log_evidence() + np.log(each.unknowns.style.share) for each in posteriors]
+    )
     parts = np.exp(logs - logs.max(axis=0))
     return Mixture(posteriors=posteriors, parts=parts / parts.sum(axis=0))

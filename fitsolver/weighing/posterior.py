@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 
 # Before measuring, the width may be anything: ten times its first guess is as good as infinite.
 UNKNOWN_WIDTH = 10.0
+# The width that a style's fill is stated for [mm]; common practice: a stone of a carat or so.
+USUAL_WIDTH_MM = 6.0
 # A linearisation step in spreads: small against any curvature, large against rounding.
 STEP = 1e-4
 # Two or three passes do for a stone like its style; an odd one may need more.
@@ -78,7 +80,8 @@ class Unknowns(Struct, frozen=True, kw_only=True):
             return np.asarray(width * (crown + girdle + pavilion))
         if name in ("mass_ct", "weight_ct"):
             volume = self.terms.volume(values, crown, girdle, pavilion)
-            return np.asarray(carats_from(np.asarray(volume * width**3), values["density_g_cm3"]))
+            volume = volume * (values.get("fill_pct", 100.0) / 100) * width**3
+            return np.asarray(carats_from(np.asarray(volume), values["density_g_cm3"]))
         raise KeyError(name)
 
     def slopes(self, name: str, state: Array) -> tuple[Array, Array]:
@@ -214,6 +217,10 @@ def unknowns_of(
         *zip(np.array(prior.names)[free].tolist(), prior.means[free], spreads[free], strict=True),
     ]
     means = np.vstack([width, *(np.full(count, mean) for _, mean, _ in constant)])
+    if style.fuller_when_large and "fill_pct" in (names := [name for name, *_ in constant]):
+        # Stones under half and over twice the usual width get neither leaner nor fuller.
+        doublings = np.clip(np.log2(width / USUAL_WIDTH_MM), -1.0, 1.0)
+        means[1 + names.index("fill_pct")] *= 1 + style.fuller_when_large * doublings
     deviations = np.vstack(
         [UNKNOWN_WIDTH * width, *(np.full(count, spread) for _, _, spread in constant)]
     )

@@ -3,7 +3,7 @@
 A style's proportions with their spreads are conditioned on every reading taken
 (`posterior`); the estimate is the volume there times the material's density. Where the
 make of a stone is not known, each make is conditioned by itself and counts by how well it foretold
-the readings; all makes are taken as equally likely before measuring.
+the readings and by its share of the market (`MAKE_SHARES`).
 
 The interval is log-normal about the estimate, so it never reaches zero weight. Neglected: the
 lopsidedness of the priors at their limits (see `prior`), that proportions of one cutter
@@ -14,7 +14,7 @@ closed back make the estimate worse than its u says when the style's spreads do 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from fitsolver.errors import FitsolverError
 from fitsolver.readings.instrument import Instrument
 from fitsolver.readings.uncertainty import Estimate
-from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.cut import CutStyle, cut
 from fitsolver.stones.material import Material, material
 from fitsolver.stones.prior import height_prior, heights_given_depth, prior_of
 from fitsolver.units import MM_PER_INCH
@@ -132,18 +132,63 @@ class WeightList(Struct, frozen=True, kw_only=True):
 
 
 # Proportions that no caliper takes on a stone.
-BEYOND_CALIPER = frozenset({"star_mm", "lower_half_mm", "star_pct", "lower_half_pct"})
+BEYOND_CALIPER = frozenset(
+    {"star_mm", "lower_half_mm", "star_pct", "lower_half_pct", "fill_mm", "fill_pct"}
+)
+
+MAKE_SHARES = {
+    "diamond": {"well-cut": 4.0, "diamond": 4.0, "commercial": 1.0},
+    "coloured": {"well-cut": 1.0, "commercial": 3.0, "native": 2.0},
+}
+"""How makes share the market before a stone is measured. Common practice: fancy diamonds sold one
+by one are mostly cut as the trade's charts have them; of coloured stones few are, weight comes
+first (K. Kovacs, Ruby and sapphire cuts, n.d.). Makes of round diamonds count alike."""
+
+FULLER_WHEN_LARGE = {"commercial": 0.05, "native": 0.05}
+"""By what part coloured stones get fuller with each doubling of the width. Common practice: small
+ones are cut clean to calibrated sizes, large rough is kept heavy; no figure is published."""
+
+SOLD_AS = {
+    ("cushion-brilliant", "diamond"): {"cushion-brilliant": 0.98, "cushion-plain": 0.02},
+    ("cushion-square", "diamond"): {"cushion-square": 0.98, "cushion-plain": 0.02},
+    ("cushion-brilliant", "coloured"): {"cushion-brilliant": 0.5, "cushion-plain": 0.5},
+    ("cushion-square", "coloured"): {"cushion-square": 0.5, "cushion-plain": 0.5},
+}
+"""Styles that are sold under one name, with their shares. Of diamond cushions 98 % have the
+modified pavilion (a trade page; two others agree in kind); of coloured ones nobody counted: half
+and half."""
 
 
 def every_make(style: CutStyle, stuff: Material | None = None) -> tuple[CutStyle, ...]:
     """Return a style in each of its makes, for a stone whose make is not known.
 
-    Native cutting, which saves weight at the mine, is of coloured stones: it is left out for
-    diamond (common practice).
+    Native cutting, which saves weight at the mine, is of coloured stones, and the diamond trade's
+    own way of a style of diamonds (common practice). Where another style is sold under the same
+    name (`SOLD_AS`), its makes come behind.
     """
-    makes = [make for make in style.makes if make != "native" or stuff is None
-             or stuff.name != "diamond"]  # fmt: skip
-    return tuple(style.in_make(make) for make in makes)
+    kind = "diamond" if stuff is not None and stuff.name == "diamond" else "coloured"
+    sold = SOLD_AS.get((style.name, kind), {style.name: 1.0})
+    return tuple(
+        made
+        for name, share in sold.items()
+        for made in _makes(style if name == style.name else cut(name), kind, share)
+    )
+
+
+def _makes(style: CutStyle, kind: str, share: float) -> tuple[CutStyle, ...]:
+    """A style in each of its makes, their shares adding up to the one given."""
+    without = {"diamond"}
+    if kind == "diamond":
+        without = {"native", "well-cut" if "diamond" in style.makes else ""}
+    makes = [make for make in style.makes if make not in without or len(style.makes) == 1]
+    alike = kind == "diamond" and style.family == "round"
+    parts = {make: 1.0 if alike else MAKE_SHARES[kind].get(make, 1.0) for make in makes}
+    fuller = {} if kind == "diamond" else FULLER_WHEN_LARGE
+    whole = sum(parts.values())
+    return tuple(
+        style.offered(make, share * part / whole, fuller.get(make, 0.0))
+        for make, part in parts.items()
+    )
 
 
 def weigh(
@@ -204,9 +249,7 @@ def weigh(
     return Weight(
         style=styles[0].name,
         material=stuff.name,
-        makes={
-            made.make: float(part) for made, part in zip(styles, mixed.parts[:, 0], strict=True)
-        },
+        makes=_summed((made.make for made in styles), mixed),
         weight_ct=weight,
         coefficient=weight.value / (math.prod(size.value for size in sizes.values()) * density),
         handbook=_handbook(mixed.likeliest(), sizes, density),
@@ -298,6 +341,14 @@ def log_normal(value: Array, u: Array) -> Estimate:
     )
 
 
+def _summed(names: Iterable[str], mixed: Mixture) -> dict[str, float]:
+    """How much each name counts for the first stone, over all styles that bear it."""
+    found: dict[str, float] = {}
+    for name, part in zip(names, mixed.parts[:, 0], strict=True):
+        found[name] = found.get(name, 0.0) + float(part)
+    return found
+
+
 def _normal(value: Array, u: Array) -> Estimate:
     reach = REACH * float(u[0])
     return Estimate(
@@ -310,7 +361,7 @@ def _normal(value: Array, u: Array) -> Estimate:
 
 def _styles(style: CutStyle | Sequence[CutStyle]) -> tuple[CutStyle, ...]:
     styles = (style,) if isinstance(style, CutStyle) else tuple(style)
-    if len({one.name for one in styles}) != 1:
+    if len({one.family for one in styles}) != 1:
         raise FitsolverError("give one cut style, in one make or several")
     return styles
 
