@@ -751,3 +751,17 @@ def test_what_was_not_given_is_marked(capsys):
     _, out, _ = run("weigh --cut oval-brilliant --length 8 --width 6 --material ruby", capsys)
     assert out.splitlines()[2].startswith("Oval brilliant, 8.00 x 6.00 x ~")
     assert out.splitlines()[2].endswith("mm, corundum")
+
+
+def test_an_unknown_command_is_told_with_every_command_or_the_nearest() -> None:
+    assert "serve." in answer(["blub"]).aside
+    assert "Perhaps weigh is meant" in " ".join(answer(["weight"]).aside.split())
+
+
+def test_a_closed_output_leaves_the_exit_code() -> None:
+    command = f"{shlex.quote(sys.executable)} -m fitsolver cuts"
+    for closed in (">&-", ">&- 2>&-"):
+        done = subprocess.run(
+            ["sh", "-c", f"{command} {closed}"], capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stderr) == (0, "")
