@@ -16,9 +16,9 @@ What is measured, all in mm, the pose (turn, shift) being given:
   the edge of the girdle that leaning metal comes nearest to (the lower one, where it is upright);
   of claws the farthest claw's nearest place;
 - *ledge cover*: the least depth of the ledge's inner edge inside the outline;
-- *bearing match*: along the line down the ledge, from its inner edge to the outline (or the wall,
-  if that comes first), the greatest difference of clearance: the mean of that over the opening's
-  length that has a ledge, every claw counting alike along its breadth;
+- *bearing match*: along the line down the ledge, from its inner edge to the outline (or the
+  wall, if that comes first), the greatest difference of clearance: the mean of that over the
+  opening's length that has a ledge, every claw counting alike along its breadth;
 - *metal above girdle*, *culet clearance*, *gallery clearance*, *notch mouth*: differences of height.
   The ledge's inner edge, from which the depth below is read, lies at one height in these seats;
 - *notch floor, ceiling* (uncut): mean reach of the outline past a claw's face over its breadth, the
@@ -245,7 +245,7 @@ class Seat:
             rows["opening_width_mm"] = exact(self.width)
         if self.flush:
             rows["flush"] = "true"
-        if self.family == "octagon":
+        if self.family == "octagon" and self.shape:
             rows["opening_diagonal_mm"] = exact(self.diagonal)
         if self.family == "cushion" and self.holds == "wall":
             figure = self.figure.exterior

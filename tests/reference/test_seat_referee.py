@@ -25,38 +25,15 @@ from fitsolver.stones.form import form
 USUAL_MM, MOST_MM = 0.005, 0.01
 SLOW_PARTS = range(5)
 
-HEIGHTS = ("metal above girdle", "culet clearance", "gallery clearance")
-PLAN = ("entry", "girdle gap", "closing gap")
 # Name, margins, in which seats, why.
 KNOWN: dict[str, tuple[tuple[str, ...], Callable[[Asked], bool], str]] = {
     "bearing match": (
-        ("bearing match",), lambda _: True, "stations count alike, however far apart they stand"
+        ("bearing match",),
+        lambda _: True,
+        "stations count alike, however far apart they stand",
     ),
-    "leaning outward": (
-        (*PLAN, *HEIGHTS),
-        lambda a: a.seat.state == "cut" and a.seat.lean < 0,
-        "metal is taken to lean on below the corner of wall and ledge",
-    ),
-    "leaning corner": (
-        ("entry", "closing gap"),
-        lambda a: a.seat.holds == "wall" and a.seat.lean > 0 and a.seat.family in CORNERS,
-        "a rim's corner counts though the sides beside it meet the stone first",
-    ),
-    "missing arcs": (
-        ("entry", "girdle gap"), lambda a: bool(a.seat.missing),
-        "the station at an arc's end stands off the wall",
-    ),
-    "rails": (
-        ("gallery clearance", "height play"), lambda a: a.seat.gallery is not None,
-        "a rail is drawn by 48 chords inside its curve, which leave out corners",
-    ),
-    "flat faces": (
-        ("notch floor", "notch ceiling"),
-        lambda a: a.seat.state == "uncut" and a.seat.holds == "claws",
-        "the mean over a claw counts the ends of its face twice",
-    ),
-}  # fmt: skip
-# The wall's gap is 0.075 all round; the station at 20 deg has it 0.057.
+}
+# The wall's gap is 0.075 all round, also where the arcs end.
 ARCS = Asked(
     kind="wall arcs", style="emerald", length=10.889, width=7.839, depth=4.86,
     shape={"corner_pct": 15.4},
@@ -65,7 +42,6 @@ ARCS = Asked(
         slope=41.1, height=0.94, depth=6.39, missing=((20.0, 60.0), (190.0, 230.0)),
     ),
 )  # fmt: skip
-CORNERS = ("square", "rectangle", "octagon", "triangle")
 
 
 def known(asked: Asked, margin: str) -> str:

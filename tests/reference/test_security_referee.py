@@ -9,12 +9,16 @@ overlap hang together: what hangs together with the place where the stone lies i
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import refereed
 import seat_referee as referee
 import shapely
 from shapely import affinity
+
+from fitsolver.errors import InputFaults
 
 TURNS_DEG = (-4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.0)
 # Grazing metal by so much stops nothing [mm].
@@ -97,9 +101,7 @@ def head(chance: np.random.Generator) -> refereed.Asked:
     if chance.uniform() < 0.3 and count > 2:
         steps = steps[:-1]
     places = tuple((float(each), False) for each in np.sort((first + steps) % 360))
-    return refereed.replace(
-        asked, seat=refereed.replace(asked.seat, claws=places, shape={}), shape={}
-    )
+    return replace(asked, seat=replace(asked.seat, claws=places, shape={}), shape={})
 
 
 def disagreements(count: int, seed: int) -> tuple[int, int, list[str]]:
@@ -110,7 +112,7 @@ def disagreements(count: int, seed: int) -> tuple[int, int, list[str]]:
         asked = head(chance)
         try:
             answer = asked.answer()
-        except refereed.InputFaults:
+        except InputFaults:
             continue  # claws over half a round apart, or overlapping: refused at the file
         judged += 1
         gem, told = asked.gem(answer), answer.security
