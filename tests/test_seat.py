@@ -259,6 +259,19 @@ def test_chords_are_as_far_inside_a_curved_wall_as_outside(family, length):
     assert np.abs([*stations, *chords]).max() < 0.004
 
 
+class TestSizesOfAStone:
+    @pytest.mark.parametrize("u_mm", [0.0, 0.002, 0.012])
+    @pytest.mark.parametrize("style", ["oval-brilliant", "emerald-cut", "round-brilliant"])
+    def test_all_heights_may_be_read_however_well(self, style, u_mm):
+        """What is left of the heights' doubt is then a hair of what it was, and no less than 0."""
+        for width in np.linspace(2.0, 12.0, 21):
+            heights = {"crown_height_mm": 0.16 * width, "girdle_mm": 0.03 * width,
+                       "pavilion_depth_mm": 0.43 * width}  # fmt: skip
+            found = stone_sizes(cut(style), 1.2 * width, width, 0.62 * width, u_mm, 32, heights)
+            assert found.crown[0] == pytest.approx(0.16 * width, abs=0.03)
+            assert np.std(found.crown) < 0.02
+
+
 @pytest.mark.parametrize("lean_deg", [5, 15, 30])
 @pytest.mark.parametrize(
     ("family", "length", "width"),

@@ -62,5 +62,9 @@ def _told(page: Started) -> None:
             code.getvalue().rstrip("\n"),
             "The address opens once. More addresses: the page, under Share.",
         ]
-    lines.append("Stop it with Ctrl-C.")
+    lines.append(
+        "It was open already, from another start: that one goes on, this one is done."
+        if page.runs
+        else "Stop it with Ctrl-C."
+    )
     print("\n".join(lines), file=sys.stderr, flush=True)

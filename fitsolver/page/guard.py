@@ -208,7 +208,7 @@ class Guard:
         if scope["method"] != "POST":
             return
         origin = headers.get("origin")
-        if origin is not None and urlsplit(origin).netloc != headers.get("host", ""):
+        if origin is not None and _place(origin) != headers.get("host", ""):
             raise Refused(403, "That form is from another site.")
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
             raise Refused(403, "That form is from another site.")
@@ -237,6 +237,14 @@ class Guard:
                         return b"".join(parts)
         except TimeoutError as error:
             raise Refused(408, "The request came too slowly.") from error
+
+
+def _place(origin: str) -> str | None:
+    """Host and port of an origin; None if it is no address."""
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:  # "http://["
+        return None
 
 
 class _Entrance(Exception):

@@ -85,7 +85,6 @@ TRACED = tuple(key for key, rules in KEYS.items() if rules.form == "of_trace")
 NO_FIELD = ("at_deg", *TRACED)
 NOT_MEASURED = "not measured"
 MISSING = "is missing"
-LONGEST_TEXT = 2_000
 MOST_ALLOWANCES = 100
 WEIGHTS = ("allowances", "ranking")
 """Tables of the file that hold one number a name, each over a usual one."""
@@ -201,7 +200,7 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         data["seat"] = {}
     seat: Data = data["seat"]
     for key in ("name", "story"):
-        _put(data, key, fields.get(key, "").strip()[:LONGEST_TEXT] or None)
+        _put(data, key, fields.get(key, "").strip() or None)
     period = fields.get("period", "").strip()
     _put(data, "period", int(period) if re.fullmatch(r"\d{1,6}", period) else period or None)
     for key in CHOICES:
@@ -384,7 +383,7 @@ def _number(text: str) -> float | int | str | None:
     if not text:
         return None
     if not _NUMBER.fullmatch(text) or len(text) > 20:
-        return text[:LONGEST_TEXT]
+        return text
     value = float(text.replace(",", "."))
     return int(value) if re.fullmatch(r"[-+]?\d+", text) else value
 
@@ -397,7 +396,7 @@ def _length(text: str) -> float | str:
 
 def _lengths(text: str) -> float | str | list[float | str] | None:
     parts = _parts(text)
-    values = [_length(part) for part in parts[:50]]
+    values = [_length(part) for part in parts]
     if not values:
         return None
     return values[0] if len(values) == 1 else values
@@ -441,7 +440,7 @@ def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object
             if way != "tried":
                 entry[name] = _length(text)
         else:
-            entry[name] = text[:LONGEST_TEXT]
+            entry[name] = text
     return entry["read"] if list(entry) == ["read"] else entry
 
 

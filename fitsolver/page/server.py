@@ -8,11 +8,16 @@ import socket
 from collections.abc import Callable
 from pathlib import Path
 from threading import Thread
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
 from fitsolver.errors import FitsolverError, OutOfRange
 from fitsolver.page.guard import ENTRANCE, Keys
+
+if TYPE_CHECKING:
+    from fitsolver.page.owner import Owner
+    from fitsolver.page.store import Store
 
 LOCAL = "127.0.0.1"
 FIRST_PORT = 8721
@@ -22,11 +27,15 @@ LOCAL_NAMES = frozenset({LOCAL, "localhost"})
 
 
 class Started(Struct, frozen=True, kw_only=True):
-    """A page that answers: the address to open here, and the one for another device, if any."""
+    """A page that answers: the address to open here, and the one for another device, if any.
+
+    `runs`: it was there before, and serves the folder already.
+    """
 
     address: str
     shared_address: str
     folder: Path
+    runs: bool = False
 
 
 def serve(
@@ -37,7 +46,7 @@ def serve(
     open_browser: bool = True,
     started: Callable[[Started], None],
 ) -> None:
-    """Serve the page until it is interrupted.
+    """Serve the page until it is interrupted; a folder that a page serves already is opened there.
 
     Parameters
     ----------
@@ -60,14 +69,46 @@ def serve(
         If the folder cannot be used, the port is taken, or there is no network to share in.
 
     """
-    from fitsolver.page.app import build
-    from fitsolver.page.helper import Helper
-    from fitsolver.page.job import prepare
+    from fitsolver.page.owner import Owner, Taken
     from fitsolver.page.store import Store, default_folder
 
     if port is not None and not 1 <= port <= 65535:
         raise OutOfRange("port", port, 1, 65535, unit="", remedy="leave it out for a free one")
-    store = Store(folder if folder is not None else default_folder())
+    where = (folder if folder is not None else default_folder()).expanduser().resolve()
+    try:
+        where.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FitsolverError(f"{where} cannot be used: {reason}") from error
+    try:
+        owner = Owner(where)
+    except Taken as other:
+        if not other.address:
+            raise
+        started(Started(address=other.address, shared_address="", folder=where, runs=True))
+        if open_browser:
+            import webbrowser
+
+            webbrowser.open(other.address)
+        return
+    try:
+        _serve(Store(where), owner, port, share, open_browser, started)
+    finally:
+        owner.release()
+
+
+def _serve(
+    store: Store,
+    owner: Owner,
+    port: int | None,
+    share: bool,
+    open_browser: bool,
+    started: Callable[[Started], None],
+) -> None:
+    from fitsolver.page.app import build
+    from fitsolver.page.helper import Helper
+    from fitsolver.page.job import prepare
+
     here = listener(LOCAL, port)
     number = here.getsockname()[1]
     sockets, hosts = [here], set(LOCAL_NAMES)
@@ -109,6 +150,7 @@ def serve(
     server = uvicorn.Server(config)
 
     def ready() -> None:
+        owner.answers_at(f"{address}/")
         started(Started(address=first, shared_address=shared, folder=store.folder))
         if open_browser:
             import webbrowser

@@ -346,7 +346,11 @@ def _points_beside(document: Document, folder: Path | None) -> Sequence[Sequence
     if folder is None:
         rule, remedy = "cannot be opened from here", "write the points as opening_points_mm"
         raise InputFaults([document.fault(key, name, rule, remedy)])
-    if Path(name).name != name or (folder / name).resolve().parent != folder.resolve():
+    if (
+        "\0" in name
+        or Path(name).name != name
+        or (folder / name).resolve().parent != folder.resolve()
+    ):
         rule = "must be the name of a file in the mounting's own folder"
         raise InputFaults([document.fault(key, name, rule, "put the points beside the mounting")])
     return load_points(folder / name)

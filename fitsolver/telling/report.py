@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from itertools import groupby
 
-from fitsolver.errors import Fault
+from fitsolver.errors import MOST_TOLD, Fault
 from fitsolver.fitting.advice import BETTER_HOW
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.pose import Pose
@@ -66,9 +66,12 @@ LEGEND = (
 def faults_text(faults: Sequence[Fault], width: int = WIDTH) -> str:
     """List the faults of an input, each with its place, its rule and its remedy."""
     head = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-    return "\n".join(
-        [head, *(paragraph(plain(fault), width, first="  ", rest="      ") for fault in faults)]
-    )
+    told = [
+        paragraph(plain(fault), width, first="  ", rest="      ") for fault in faults[:MOST_TOLD]
+    ]
+    if len(faults) > MOST_TOLD:
+        told.append(f"  and {len(faults) - MOST_TOLD:,} more; correct these first")
+    return "\n".join([head, *told])
 
 
 def weight_text(

@@ -82,6 +82,11 @@ def test_forms_from_other_sites_are_refused(visitor: Visitor) -> None:
     assert visitor.post("/undo", {}, headers={"origin": "http://testserver"}).status_code == 404
 
 
+@pytest.mark.parametrize("origin", ["http://[", "null", "//", "http://testserver:99999x"])
+def test_an_origin_that_is_no_address_is_refused(visitor: Visitor, origin: str) -> None:
+    assert visitor.post("/undo", {}, headers={"origin": origin}).status_code == 403
+
+
 def test_bodies_and_addresses_have_an_end(visitor: Visitor) -> None:
     token = visitor.token()
     large = visitor.client.post("/new", data={"token": token, "name": "x" * (FORM_BYTES + 1)})
