@@ -151,6 +151,6 @@ def test_parts_that_exceed_their_whole_are_faults(reading: dict[str, float]) -> 
     assert found.weight_ct[1] > 0
 
 
-def test_no_stone_is_three_widths_deep() -> None:
+def test_no_stone_is_five_widths_deep() -> None:
     with pytest.raises(OutOfRange):
-        weigh(cut("oval-mixed"), CORUNDUM, length_mm=8.0, width_mm=6.0, depth_mm=18.0)
+        weigh(cut("oval-mixed"), CORUNDUM, length_mm=8.0, width_mm=6.0, depth_mm=30.0)
