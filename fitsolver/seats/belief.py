@@ -65,8 +65,9 @@ CALIPER_U_MM = 0.03
 STATIONS = 60
 # How often the figure is linearised anew; points that lie far off the figure take longer.
 ROUNDS, TRACED_ROUNDS = 3, 12
-# Stations lie on its family's usual figure where no proportion is off by more than this [its unit].
-LIKE_ITS_FAMILY = 0.5
+# Stations lie on its family's usual figure where no proportion is off by more than this; what is
+# not known to so much is followed as it bends [its unit].
+LIKE_ITS_FAMILY, LOOSE = 0.05, 0.5
 # What turns by more is a corner.
 CORNER_RAD = np.deg2rad(12)
 # How far to either side a loose proportion is followed, and at how many values [its u].
@@ -231,7 +232,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     loose = {
         i: width_of
         for i in shape.values()
-        if (width_of := float(np.sqrt(covariance[i, i]))) > LIKE_ITS_FAMILY and trace is None
+        if (width_of := float(np.sqrt(covariance[i, i]))) > LOOSE and trace is None
     }
     if loose and mounting.holds == "wall":
         directions = _through_corners(directions, figure, shape, here, loose)
