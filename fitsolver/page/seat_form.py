@@ -184,7 +184,7 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
         elif form == "arcs":
             fields[key] = _gaps_text(value)
         else:
-            fields[key] = _text(value)
+            fields[key] = UNCHANGED if isinstance(value, Mapping) else _text(value)
     for key in WEIGHTS:
         table = data.get(key)
         for name, value in (table if isinstance(table, Mapping) else {}).items():
@@ -231,7 +231,9 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         elif form == "directions":
             _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
         else:
-            _put(table, key, _number(fields.get(key, "").strip()))
+            typed = _parts(fields.get(key, ""))
+            _put(table, key, _lengths(" ".join(typed)) if form == "angle" and len(typed) > 1
+                 else _number(fields.get(key, "").strip()))  # fmt: skip
     for key in WEIGHTS:
         _put(data, key, _numbers_under(key, fields, base.get(key)))
     _put(data, "budget", budget_data(fields, data.get("budget")))

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from fitsolver.readings.uncertainty import standard_normal_points
 from fitsolver.seats import claw_face, wave
-from fitsolver.seats.belief import Belief, turns_of
+from fitsolver.seats.belief import CORNER_RAD, Belief, turns_of
 from fitsolver.seats.equation import of_claws
 
 Array = NDArray[np.float64]
@@ -29,6 +29,8 @@ Role = Literal["support", "movable"]
 
 # How many points carry a claw's face across its width.
 FACE_POINTS = claw_face.FACE_POINTS
+# How much each counts in a mean over the face: Simpson's rule, as gaps along it are parabolas.
+FACE_SHARES = np.array([1.0, 4.0, 2.0, 4.0, 1.0]) / 12
 # For how many ledge widths the inner edge is worked out exactly.
 INSET_WIDTHS = 9
 # How far in leaning sides are followed and at how many levels, and what counts as a fold [mm].
@@ -114,6 +116,20 @@ class Seats(Struct, frozen=True, kw_only=True):
         """Whether a station (n,) has a ledge on either side."""
         before: NDArray[np.bool_] = np.roll(self.ledge_after, 1)
         return self.ledge_after | before
+
+    @property
+    def ledge_shares(self) -> Array:
+        """How much of the ledge, or of notches, lies beside each station (n,), adding up to 1."""
+        if self.holds == "claws":
+            return (
+                np.tile(FACE_SHARES, len(self.claw) // FACE_POINTS) * FACE_POINTS / len(self.claw)
+            )
+        points = self.opening[0].astype(np.float64)
+        after = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+        after = np.where(self.ledge_after, after, 0.0)
+        beside = after + np.roll(after, 1)
+        shares: Array = beside / beside.sum()
+        return shares
 
     def opening_at(self, z: Array) -> Array:
         """The wall's or claws' inner faces at heights z (s,) or (s, n), shape (s, n, 2) [mm]."""
@@ -417,15 +433,16 @@ def _closed_figure(belief: Belief, gallery: Array, column: object) -> Array:
     """A rail runs all round even where claws stand apart: the opening's figure, stretched."""
     points, _ = _figure_normals(belief)
     step = max(1, len(points) // 48)
-    kept = points[::step] if len(points) > 16 else _subdivided(points)
+    corner = turns_of(points) > CORNER_RAD
+    even = np.arange(len(points)) % step == 0
+    kept = points[even | corner] if len(points) > 16 else _subdivided(points)
     assert callable(column)
     size = np.ptp(points, axis=0)
     scale = np.stack(
         [column("gallery_length_mm", 0.1) / size[0], column("gallery_width_mm", 0.1) / size[1]],
         axis=-1,
     )
-    rail: Array = kept[None] * scale[:, None, :]
-    return rail
+    return _chords_centred(kept[None] * scale[:, None, :])
 
 
 def _subdivided(points: Array) -> Array:

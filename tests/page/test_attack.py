@@ -158,7 +158,9 @@ BOUNDARIES = {
         f"more than {MOST_ENTRIES:,}",
     ),
     "many keys": ("\n".join(f"k{i} = {i}" for i in range(60_000)), f"more than {MOST_KEYS}"),
-    "some hundred keys": ("\n".join(f"k{i} = {i}" for i in range(MOST_KEYS)), "correct these first"),
+    "some hundred keys": (
+        "\n".join(f"k{i} = {i}" for i in range(MOST_KEYS)), "correct these first"
+    ),
     "a zero in a name of points": (
         BASE.replace("[seat]", '[seat]\nopening_points_file = "a\\u0000b"'), "must be the name"
     ),
