@@ -16,6 +16,8 @@ from fitsolver.errors import FitsolverError, OutOfRange
 from fitsolver.page.guard import ENTRANCE, Keys
 
 if TYPE_CHECKING:
+    from asyncio import Protocol, Transport
+
     from fitsolver.page.owner import Owner
     from fitsolver.page.store import Store
 
@@ -23,6 +25,9 @@ LOCAL = "127.0.0.1"
 FIRST_PORT = 8721
 """The port to try first; the next free one is taken."""
 PORTS = 40
+MOST_CONNECTIONS, MOST_BY_ADDRESS = 512, 256
+HEADER_SECONDS = 10.0
+"""How long a connection may stay without a whole request."""
 LOCAL_NAMES = frozenset({LOCAL, "localhost"})
 
 
@@ -139,12 +144,12 @@ def _serve(
         lifespan="on",
         server_header=False,
         date_header=False,
-        limit_concurrency=64,
+        limit_concurrency=MOST_CONNECTIONS,
         timeout_keep_alive=10,
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=32_000,
         ws="none",
-        http="h11",
+        http=patient_protocol(),
         loop="asyncio",
     )
     server = uvicorn.Server(config)
@@ -167,6 +172,38 @@ def _serve(
         helper.close()
         for each in sockets:
             each.close()
+
+
+def patient_protocol() -> type[Protocol]:
+    """Return uvicorn's protocol, with an end to its patience with who connects and says nothing.
+
+    What limits the work is the number of threads that answer; connections only wait for one.
+    """
+    from collections import Counter
+
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    open_by_address: Counter[str] = Counter()
+
+    class PatientProtocol(H11Protocol):
+        def connection_made(self, transport: Transport) -> None:  # type: ignore[override]
+            super().connection_made(transport)
+            self.peer = str((transport.get_extra_info("peername") or ("",))[0])
+            open_by_address[self.peer] += 1
+            if open_by_address[self.peer] > MOST_BY_ADDRESS:
+                transport.close()
+            else:
+                self.loop.call_later(HEADER_SECONDS, self.silent)
+
+        def silent(self) -> None:
+            if self.cycle is None and not self.transport.is_closing():
+                self.transport.close()
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            open_by_address[self.peer] -= 1
+            super().connection_lost(exc)
+
+    return PatientProtocol
 
 
 def listener(host: str, port: int | None) -> socket.socket:
