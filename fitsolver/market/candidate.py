@@ -413,7 +413,7 @@ class _Row:
         for title, values in readings.items():
             if title in (LEAST, MOST):  # they go together
                 continue
-            size = {} if title in ("length_mm", "width_mm") else {"width_mm": 1.0}
+            size = {} if title in ("length_mm", "width_mm") else {"width_mm": 100.0}
             try:
                 evidence_of(style, {**size, title: values})
             except FitsolverError as error:

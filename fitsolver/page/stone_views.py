@@ -413,7 +413,7 @@ def _stone(
         if name not in readable(style):
             faults[name] = words.not_of_cut.format(cut=style.name)
             continue
-        size = {} if name in ("length_mm", "width_mm") else {"width_mm": 1.0}
+        size = {} if name in ("length_mm", "width_mm") else {"width_mm": 100.0}
         try:
             evidence_of(style, {**size, name: readings[name]})
         except FitsolverError as error:

@@ -24,7 +24,8 @@ from fitsolver.stones.form import heights
 from fitsolver.stones.prior import Prior, prior_of
 from fitsolver.units import carats_from
 from fitsolver.weighing.coefficient import Terms, terms_of
-from fitsolver.weighing.evidence import Evidence
+from fitsolver.weighing.evidence import HALFWAY, SIZES, VALLEY, Evidence
+from fitsolver.weighing.girdle_word import mains_pct
 
 Array = NDArray[np.float64]
 
@@ -76,6 +77,12 @@ class Unknowns(Struct, frozen=True, kw_only=True):
             return np.asarray(width * crown)
         if name == "pavilion_depth_mm":
             return np.asarray(width * pavilion)
+        if name == VALLEY:
+            return np.asarray(width * (girdle - mains_pct(self.style) / 100))
+        if name == HALFWAY:
+            # The prismoidal formula: a dome's volume is depth / 6 x (edge + 4 x middle + top).
+            fill = values.get("fill_pct", 100.0) / 100
+            return np.asarray(width / 2 * np.sqrt(np.maximum(4 * fill - 1, 0.0)))
         if name == "depth_mm":
             return np.asarray(width * (crown + girdle + pavilion))
         if name in ("mass_ct", "weight_ct"):
@@ -83,6 +90,11 @@ class Unknowns(Struct, frozen=True, kw_only=True):
             volume = volume * (values.get("fill_pct", 100.0) / 100) * width**3
             return np.asarray(carats_from(np.asarray(volume), values["density_g_cm3"]))
         raise KeyError(name)
+
+    def knows(self, name: str) -> bool:
+        """Say whether a size means anything for this style."""
+        known = {*self.names, *self.fixed, *SIZES, VALLEY, HALFWAY, "mass_ct", "weight_ct"}
+        return name in known or name.removesuffix("_mm") + "_pct" in known
 
     def slopes(self, name: str, state: Array) -> tuple[Array, Array]:
         """Return a size (n,) and its slopes (d, n) by forward steps of 1e-4 of a spread."""
@@ -118,6 +130,8 @@ def _concerned(name: str, unknowns: tuple[str, ...]) -> Collection[str]:
         "crown_height_mm": crown,
         "pavilion_depth_mm": pavilion,
         "depth_mm": (*crown, "girdle_pct", *pavilion),
+        VALLEY: ("girdle_pct",),
+        HALFWAY: ("fill_pct",),
     }
     return ("width_mm", *depends.get(name, (name.removesuffix("_mm") + "_pct",)))
 
