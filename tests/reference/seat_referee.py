@@ -20,7 +20,7 @@ What is measured, all in mm, the pose (turn, shift) being given:
   wall, if that comes first), the greatest difference of clearance: the mean of that over the
   opening's length that has a ledge, every claw counting alike along its breadth;
 - *metal above girdle*, *culet clearance*, *gallery clearance*, *notch mouth*: differences of
-  height. The ledge's inner edge, from which the depth below is read, lies at one height in these seats;
+  height. The ledge's inner edge, from which the depth below is read, lies at one height here;
 - *notch floor, ceiling* (uncut): mean reach of the outline past a claw's face over its breadth, the
   least and the greatest claw; of walls the least reach round, and the greatest;
 - *height play* (uncut): highest girdle that leaves metal to close less the lowest that clears what
