@@ -10,7 +10,7 @@ from cyclopts import Parameter
 
 from fitsolver.commands.answer import ANSWERED, BAD_INPUT, Answer, columns, progress_bar
 from fitsolver.commands.desk import Desk, option_of
-from fitsolver.commands.words import Crown, Cut, Depth, Girdle, Json, Length, Pavilion, Width, words
+from fitsolver.commands.words import Crown, Cut, Depth, Json, Length, Pavilion, Width, words
 
 if TYPE_CHECKING:
     from fitsolver.weighing.evidence import Measured
@@ -33,7 +33,11 @@ def weigh(
                   metavar="NAME"),
     ] = None,
     crown_height: Crown = None,
-    girdle: Girdle = None,
+    girdle: Annotated[
+        str | None,
+        words("Girdle thickness where the main facets meet it, or a grader's word: thin, medium, "
+              "slightly thick, thick, very thick."),
+    ] = None,
     pavilion_depth: Pavilion = None,
     girdle_pct: Annotated[
         str | None, words("Girdle thickness, per cent of the width.", "PCT")
@@ -117,7 +121,12 @@ def weigh(
         return _weigh_list(desk, list_, output, cut, material, make, force)
     if output is not None:
         desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
-    style, stuff = desk.style(cut), desk.material(material)
+    stuff = desk.material(material)
+    offer = desk.shape(cut, stuff)
+    style = desk.style(cut) if offer is None else offer.styles[0]
+    worded = None
+    if girdle is not None and not any(sign.isdigit() for sign in girdle):
+        worded = desk.girdle_word(given.pop("girdle_mm") or "")
     if length is None and width is None:
         desk.refuse("--length", None, "is missing", "Give length, width or both, in mm")
     readings = desk.readings(style, given)
@@ -127,10 +136,15 @@ def weigh(
         desk.old_carats(readings, old_carats)
     styles = None
     if style is not None:
-        with desk.noting("--make"):
-            from fitsolver.weighing.weight import every_make
+        from fitsolver.weighing.weight import every_make
 
-            styles = every_make(style, stuff) if make is None else (style.in_make(make),)
+        with desk.noting("--make"):
+            if offer is not None:
+                styles = tuple(one for one in offer.styles if make in (None, one.make))
+                if not styles:
+                    style.in_make(str(make))
+            else:
+                styles = every_make(style, stuff) if make is None else (style.in_make(make),)
     desk.done()
     assert style is not None
     assert stuff is not None
@@ -141,6 +155,8 @@ def weigh(
     # A stated mass is a claim to hold against the size, so the estimate is made without it.
     stated = readings.pop("mass_ct", None)
     taken: dict[str, Measured] = dict(readings)
+    if worded is not None:
+        taken["girdle_valley_mm"] = worded
     if instrument is not None:
         from fitsolver.readings.reading import direct
 
@@ -171,7 +187,10 @@ def weigh(
     from fitsolver.telling.report import weight_text
 
     known = {*readings, *([] if material is None else ["material"])}
-    text = weight_text(found, style, stuff, agreement, columns(), given=known)
+    text = weight_text(
+        found, style, stuff, agreement, columns(), given=known,
+        title=None if offer is None else f"{offer.word.capitalize()}, the cut not told",
+    )  # fmt: skip
     if old_carats is not None:
         text += f"\n\n{mass_ct} old carats of {old_carats} are {stated:.2f} metric carats."
     return Answer(text=text)

@@ -319,7 +319,7 @@ class _Parcel(Struct, kw_only=True):
         for name, value in readings.items():
             if math.isnan(value) or name not in readable(style) or name in (LEAST, MOST):
                 continue
-            size = {} if name in SIZES[:2] else {"width_mm": 1.0}
+            size = {} if name in SIZES[:2] else {"width_mm": 100.0}
             try:
                 evidence_of(style, {**size, name: value})
             except FitsolverError as error:
