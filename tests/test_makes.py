@@ -39,11 +39,12 @@ def test_one_make_counts_alone():
     assert mixture_of([ROUND], (4.0, 0.01), READ).parts.tolist() == [[1.0]]
 
 
-def test_several_makes_share_by_how_well_they_foretold_the_readings():
+def test_makes_count_by_their_share_and_by_how_well_they_foretold_the_readings():
     makes = every_make(ROUND, material("corundum"))
     found = mixture_of(makes, (4.0, 0.01), READ)
     logs = [condition(unknowns_of(m, (4.0, 0.01), READ), READ).log_evidence()[0] for m in makes]
-    expected = np.exp(logs) / np.exp(logs).sum()
+    expected = np.exp(logs) * [make.share for make in makes]
+    expected /= expected.sum()
     assert found.parts[:, 0] == pytest.approx(expected)
     assert found.likeliest().unknowns.style == makes[int(expected.argmax())]
 
