@@ -2,8 +2,10 @@
 
 Pytest puts the folder of this file on the path, so that tests in the sub-folders find `solids`.
 Property tests draw the same examples on every run: a law never holds on one and fails on the next.
+Forty each, or a hundred with THOROUGH set.
 """
 
+import os
 from collections.abc import Iterator
 from typing import Any
 
@@ -11,7 +13,8 @@ import pytest
 from browser import started
 from hypothesis import settings
 
-settings.register_profile("repeatable", deadline=None, derandomize=True)
+EXAMPLES = 100 if os.environ.get("THOROUGH") else 40
+settings.register_profile("repeatable", deadline=None, derandomize=True, max_examples=EXAMPLES)
 settings.load_profile("repeatable")
 
 

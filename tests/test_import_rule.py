@@ -147,6 +147,17 @@ def test_no_two_modules_have_one_name() -> None:
     assert len(names) == len(set(names))
 
 
+def test_a_class_name_means_one_thing() -> None:
+    """But for evidence, which is of a seat or of a stone."""
+    found: dict[str, list[str]] = {}
+    for path in SOURCES:
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef):
+                found.setdefault(node.name, []).append(path.stem)
+    twice = {name: where for name, where in found.items() if len(where) > 1}
+    assert set(twice) <= {"Evidence"}, twice
+
+
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.stem)
 def test_each_library_stays_where_it_belongs(path: Path) -> None:
     for head, *_ in imports_of(path):

@@ -13,7 +13,7 @@ import numpy as np
 from fitsolver.drawings.figure import SHEET_PENS, TEXT_PENS, Board, Drawing, Role, wrapped, zigzag
 from fitsolver.drawings.paint import write_drawing
 from fitsolver.drawings.plan_view import empty_plan, plan
-from fitsolver.drawings.section_view import Key, empty_section, section
+from fitsolver.drawings.section_view import Legend, empty_section, section
 from fitsolver.drawings.set_stone import (
     EmptySeat,
     SetStone,
@@ -67,7 +67,7 @@ def drawing_of(
     """
     scene = set_stone(bench, check)
     pen = 2 * max(scene.reach, reach_mm) / (SHEET_PENS - 2 * LANE)
-    key = Key(
+    key = Legend(
         assumed=scene.assumed | (set(HEIGHTS) - set(measured)),
         u={margin.name: margin.u_mm for margin in check.requirements},
         judged={
@@ -106,7 +106,7 @@ def seat_drawing(known: Belief) -> Drawing:
     """
     scene = empty_seat(known)
     pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
-    key = Key(assumed=scene.assumed, u={})
+    key = Legend(assumed=scene.assumed, u={})
     sheet = Board(pen)
     direction, _ = section_directions(scene)
     _place(sheet, empty_plan(scene, ("A", "B"), pen), "Plan from above")
@@ -181,7 +181,7 @@ def _head(board: Board, bench: Bench, check: Check) -> list[str]:
     return [f"{text[0].upper()}{text[1:]}." for text, _, _ in lines]
 
 
-def _foot(board: Board, scene: SetStone, key: Key) -> None:
+def _foot(board: Board, scene: SetStone, key: Legend) -> None:
     """Say what letters, lines and hatches mean, and give the scale."""
     pen = board.pen
     y = board.low - 14 * pen
@@ -219,7 +219,7 @@ def _line_key(board: Board, scene: EmptySeat, y: float, more: Sequence[tuple[str
         board.label([x + 36 * pen, level], words_, across="left", size=10)
 
 
-def _dimension_rows(board: Board, key: Key, y: float) -> float:
+def _dimension_rows(board: Board, key: Legend, y: float) -> float:
     """Write in two columns what the letters mean, from y down; return where they end."""
     pen = board.pen
     half = (len(key.rows) + 1) // 2

@@ -40,7 +40,7 @@ class KeyRow(Struct, frozen=True, kw_only=True):
     value: str
 
 
-class Key(Struct, kw_only=True):
+class Legend(Struct, kw_only=True):
     """Gives every dimension its letter, and keeps what the letters mean.
 
     `assumed` names readings that nobody took; `u` (by requirement) standard uncertainties [mm];
@@ -66,7 +66,9 @@ class Key(Struct, kw_only=True):
         return f"{letter} {text}"
 
 
-def section(scene: SetStone, direction_rad: float, pen: float, key: Key, *, first: bool) -> Board:
+def section(
+    scene: SetStone, direction_rad: float, pen: float, key: Legend, *, first: bool
+) -> Board:
     """Draw the section along a direction, which points to the right.
 
     The first one carries the seat's dimensions, the second those of the stone.
@@ -103,7 +105,7 @@ def section(scene: SetStone, direction_rad: float, pen: float, key: Key, *, firs
     return board
 
 
-def empty_section(scene: EmptySeat, direction_rad: float, pen: float, key: Key) -> Board:
+def empty_section(scene: EmptySeat, direction_rad: float, pen: float, key: Legend) -> Board:
     """Draw the section of a seat without a stone, with the dimensions that were read of it."""
     board = Board(pen)
     sides = {1.0: side(scene, direction_rad), -1.0: side(scene, direction_rad + np.pi)}
@@ -126,7 +128,7 @@ def empty_section(scene: EmptySeat, direction_rad: float, pen: float, key: Key) 
     return board
 
 
-def _metal_height(board: Board, scene: EmptySeat, sides: Sides, key: Key) -> None:
+def _metal_height(board: Board, scene: EmptySeat, sides: Sides, key: Legend) -> None:
     """Dimension what stands above the datum of a cut seat, on the right."""
     sense = 1.0 if sides[1.0] is not None else -1.0
     metal = sides[sense]
@@ -145,7 +147,7 @@ def _metal_height(board: Board, scene: EmptySeat, sides: Sides, key: Key) -> Non
                 across="left" if sense > 0 else "right")  # fmt: skip
 
 
-def _floor_depth(board: Board, scene: EmptySeat, sides: Sides, key: Key) -> None:
+def _floor_depth(board: Board, scene: EmptySeat, sides: Sides, key: Legend) -> None:
     """Dimension how deep finger or back lie, in the middle of the seat."""
     pen, ground = board.pen, float(scene.seats.floor_z[0])
     corners = [metal.ledge[0, 1] for metal in sides.values()
@@ -226,7 +228,7 @@ def _floor(board: Board, scene: EmptySeat, direction_rad: float) -> None:
                     across="right" if across == "right" else "left")  # fmt: skip
 
 
-def _opening(board: Board, sides: Sides, key: Key, name: str) -> None:
+def _opening(board: Board, sides: Sides, key: Legend, name: str) -> None:
     """Dimension the opening at the datum, above everything."""
     right, left = sides.get(1.0), sides.get(-1.0)
     if right is None or left is None:
@@ -241,7 +243,7 @@ def _opening(board: Board, sides: Sides, key: Key, name: str) -> None:
     board.label([(start + stop) / 2, high + 4 * pen], key.add(name, stop - start), up="bottom")
 
 
-def _rest_height(board: Board, scene: SetStone, profile: Array, key: Key) -> None:
+def _rest_height(board: Board, scene: SetStone, profile: Array, key: Legend) -> None:
     """Dimension the girdle's middle over the datum, or under the rim or tips, on the left."""
     pen, z = board.pen, scene.girdle_z
     x = -scene.reach - _OFF * pen
@@ -259,7 +261,7 @@ def _rest_height(board: Board, scene: SetStone, profile: Array, key: Key) -> Non
     board.label([x - 7 * pen, word], "datum", across="right", size=_SMALL)
 
 
-def _metal_above(board: Board, scene: SetStone, profile: Array, sides: Sides, key: Key) -> None:
+def _metal_above(board: Board, scene: SetStone, profile: Array, sides: Sides, key: Legend) -> None:
     """Dimension what stands above the girdle's upper edge, on the right."""
     sense = 1.0 if sides[1.0] is not None else -1.0
     metal = sides[sense]
@@ -281,7 +283,7 @@ def _metal_above(board: Board, scene: SetStone, profile: Array, sides: Sides, ke
                 across="left" if sense > 0 else "right")  # fmt: skip
 
 
-def _culet(board: Board, scene: SetStone, direction_rad: float, sides: Sides, key: Key) -> None:
+def _culet(board: Board, scene: SetStone, direction_rad: float, sides: Sides, key: Legend) -> None:
     """Dimension the culet's clearance over the finger or back: beside it if there is room."""
     pen = board.pen
     t = float(scene.shift @ (np.cos(direction_rad), np.sin(direction_rad)))
@@ -320,7 +322,7 @@ def _in_hollow(box: Array, metal: Side | None, sense: float, lane: float) -> boo
     return bool(outermost < foot[0] or box[1, 1] < foot[1])
 
 
-def _ledge(board: Board, scene: EmptySeat, direction_rad: float, sides: Sides, key: Key) -> None:
+def _ledge(board: Board, scene: EmptySeat, direction_rad: float, sides: Sides, key: Legend) -> None:
     """Dimension the ledge, or the floor of the notch: its width on the left, its angle right."""
     pen = board.pen
     for sense in (-1.0, 1.0):
@@ -348,7 +350,7 @@ def _ledge(board: Board, scene: EmptySeat, direction_rad: float, sides: Sides, k
         board.label([middle[0], low - 5 * pen], text, across=align, up="top", clear=True)
 
 
-def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Key) -> None:
+def _stone_heights(board: Board, scene: SetStone, profile: Array, key: Legend) -> None:
     """Dimension the depth on the left, on the right its parts: estimated from the style."""
     pen, stone, z = board.pen, scene.stone, scene.girdle_z
     right = scene.reach + _OFF * pen

@@ -11,7 +11,7 @@ from fitsolver.fitting.solver import FLOORS, Bench, Check
 from fitsolver.fitting.support import Support, support
 from fitsolver.fitting.tilt import Tilt, tilt_band
 from fitsolver.fitting.unopened import Unopened, unopened
-from fitsolver.fitting.zone import Evenness, Ledge, Zone, evenness, ledge, zones
+from fitsolver.fitting.zone import Evenness, LedgeZone, Zone, evenness, ledge, zones
 
 
 class Pose(Struct, frozen=True, kw_only=True, eq=False):
@@ -27,7 +27,7 @@ class Pose(Struct, frozen=True, kw_only=True, eq=False):
     rests_on: str
     rest_height_mm: float
     zones: tuple[Zone, ...]
-    ledge: Ledge | None
+    ledge: LedgeZone | None
     evenness: Evenness
     ledge_u_mm: float
     support: Support | None

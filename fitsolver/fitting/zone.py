@@ -45,7 +45,7 @@ class Zone(Struct, frozen=True, kw_only=True, eq=False):
     point_mm: tuple[float, float, float]
 
 
-class Ledge(Struct, frozen=True, kw_only=True, eq=False):
+class LedgeZone(Struct, frozen=True, kw_only=True, eq=False):
     """Ledge or notches under the girdle, by direction (n,).
 
     `cover_mm` how far the outline overhangs the inner edge (nan where no ledge is left);
@@ -275,7 +275,7 @@ def _least_over_floor(at: Seated) -> tuple[float, Array]:
     return float(clear[best]), np.array([*every[best, :2], floor_under[best]])
 
 
-def ledge(at: Seated) -> Ledge | None:
+def ledge(at: Seated) -> LedgeZone | None:
     """Cover and bearing of a cut seat at every station with a ledge; None for an uncut one."""
     if at.ledge is None:
         return None
@@ -300,7 +300,7 @@ def ledge(at: Seated) -> Ledge | None:
         width = end[:, 0] * breadth[under]
         pavilion[under] = np.rad2deg(np.arctan2(lower[2] - lower[0], width))
         gap[under] = np.ptp(places[..., 2] - lower, axis=0)
-    return Ledge(
+    return LedgeZone(
         direction_deg=direction_deg(inner),
         cover_mm=cover,
         ledge_deg=slope,

@@ -95,7 +95,7 @@ class Look(Struct, frozen=True, kw_only=True):
     security: Security
 
 
-class Cost(Struct, frozen=True, kw_only=True):
+class CandidateCost(Struct, frozen=True, kw_only=True):
     """What a stone costs, in the buyer's currency.
 
     A price per carat is paid by the weight on the document, which is cut off: totals and prices per
@@ -132,7 +132,7 @@ class Compared(Struct, frozen=True, kw_only=True):
     weight_ct: Estimate
     warnings: tuple[str, ...]
     agreement: Consistency | None
-    cost: Cost | None
+    cost: CandidateCost | None
     reasons: tuple[str, ...] = ()
     reservations: tuple[str, ...] = ()
     questions: tuple[str, ...] = ()
@@ -483,7 +483,7 @@ def _paid_ct(weight_ct: float) -> Decimal:
     return max(document_weight_ct(weight_ct), POINT_CT)
 
 
-def _cost(candidate: Candidate, weight: Estimate, ceiling: Ceiling | None) -> Cost | None:
+def _cost(candidate: Candidate, weight: Estimate, ceiling: Ceiling | None) -> CandidateCost | None:
     mass = candidate.mass_ct
     middle = weight.value if mass is None else mass
     ends = (weight.low, middle, weight.high) if mass is None else (middle,) * 3
@@ -501,7 +501,7 @@ def _cost(candidate: Candidate, weight: Estimate, ceiling: Ceiling | None) -> Co
     if ceiling is not None:
         held = {total <= ceiling.left for total in totals}
         within = "perhaps" if len(held) > 1 else "under" if True in held else "over"
-    return Cost(
+    return CandidateCost(
         total=float(totals[1]),
         total_low=float(totals[0]),
         total_high=float(totals[2]),

@@ -19,7 +19,7 @@ from fitsolver.fitting.scan import depth_limits
 from fitsolver.fitting.solver import Bench, Check, check
 from fitsolver.market.spec import Spec
 from fitsolver.pocket.numbers import Known, card_numbers
-from fitsolver.pocket.size_table import Asked, outline_of, size_tables
+from fitsolver.pocket.size_table import CardCut, outline_of, size_tables
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import Material
 
@@ -123,7 +123,7 @@ def _filled(ready: Bench, material: Material, cuts: list[Any]) -> list[Known]:
         for style, box, _, best in cuts
     ]
     asked = [
-        Asked(
+        CardCut(
             style=style,
             box=box,
             size=np.array([best.stone.length_mm, best.stone.width_mm, best.stone.depth_mm]),

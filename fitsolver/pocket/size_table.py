@@ -112,7 +112,7 @@ class _Judged(Struct, frozen=True, kw_only=True):
     direction: Array
 
 
-class Asked(Struct, frozen=True, kw_only=True):
+class CardCut(Struct, frozen=True, kw_only=True):
     """A cut to lay out, with what the seat said of it.
 
     `box` are the ranges of length, width and depth that earn the verdict (a point if none is
@@ -126,7 +126,7 @@ class Asked(Struct, frozen=True, kw_only=True):
     asked: bool = True
 
 
-def size_tables(ready: Bench, cuts: Sequence[Asked], material: Material) -> list[SizeTable]:
+def size_tables(ready: Bench, cuts: Sequence[CardCut], material: Material) -> list[SizeTable]:
     """Judge cuts of one outline and the same limits over the sizes about their seating ranges.
 
     They are laid out on the same knots, so that one placement serves them all.

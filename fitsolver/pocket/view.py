@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from fitsolver.drawings.figure import SHEET_PENS, Board
 from fitsolver.drawings.markup import svg
 from fitsolver.drawings.plan_view import plan
-from fitsolver.drawings.section_view import Key, section
+from fitsolver.drawings.section_view import Legend, section
 from fitsolver.drawings.set_stone import section_directions, set_stone
 from fitsolver.fitting.sizes import HEIGHTS
 from fitsolver.fitting.solver import Bench, Check
@@ -40,7 +40,7 @@ def view(ready: Bench, check: Check) -> View:
     scene = set_stone(ready, check)
     pen = 2 * scene.reach / (SHEET_PENS - 2 * LANE)
     title = f"{ready.mounting.name}: {check.stone.form.style.title}"
-    key = Key(
+    key = Legend(
         assumed=scene.assumed | set(HEIGHTS),
         u={margin.name: margin.u_mm for margin in check.requirements},
     )

@@ -38,7 +38,7 @@ MARKS: dict[Verdict, str] = {
 }
 
 
-class Row(Struct, frozen=True, kw_only=True):
+class CardRow(Struct, frozen=True, kw_only=True):
     """One size of a cut as written on the card."""
 
     label: str
@@ -55,7 +55,7 @@ class Ask(Struct, frozen=True, kw_only=True):
     verdict: str
     mark: str
     chance: str
-    rows: tuple[Row, ...]
+    rows: tuple[CardRow, ...]
     depths: str
     weights: str
     calibrated: str
@@ -149,7 +149,7 @@ def _asks(found: Spec, material: Material) -> Iterator[Ask]:
         )
 
 
-def _rows(item: Wanted, material: Material) -> Iterator[Row]:
+def _rows(item: Wanted, material: Material) -> Iterator[CardRow]:
     """The smallest size, the one to ask for and the largest, with their weights and ceilings."""
     stone = item.ask.stone
     sizes = {
@@ -173,7 +173,7 @@ def _rows(item: Wanted, material: Material) -> Iterator[Row]:
             priced = [price.smallest, price.asked, price.largest]
     for k, (label, size) in enumerate(sizes.items()):
         at = priced[k]
-        yield Row(
+        yield CardRow(
             label=label,
             size="\u2009×\u2009".join(f"{side:.2f}" for side in size),
             weight=f"{document_weight_ct(float(weights.weight_ct[k]))}",

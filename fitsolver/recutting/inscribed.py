@@ -79,7 +79,7 @@ MOST_BROKEN = 60
 FIRST_TANGENTS = (0.03, 0.1, 0.3, 1.0, 3.0)
 
 
-class Body(Struct, frozen=True, kw_only=True, eq=False):
+class LinearBody(Struct, frozen=True, kw_only=True, eq=False):
     """A convex body whose corners are linear in its sizes, the width first.
 
     `corners` (j, v, 3): corner v is the sum over sizes of size_j x corners[j, v]; `fill` (j,):
@@ -146,7 +146,7 @@ class Programme:
     stand out further. Tangents, and which facets matter, are kept from one turn to the next.
     """
 
-    def __init__(self, room: Room, body: Body) -> None:
+    def __init__(self, room: Room, body: LinearBody) -> None:
         """Set up what does not depend on the turn."""
         self.room = room
         self.body = body

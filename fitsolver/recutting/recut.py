@@ -23,9 +23,9 @@ from fitsolver.recutting.inscribed import (
     FACINGS,
     FINE,
     TURN_CLOSE,
-    Body,
     Facing,
     Laid,
+    LinearBody,
     Programme,
     Room,
     climb,
@@ -312,7 +312,7 @@ def _refuse_depth(
         raise OutOfRange("depth over width", wrong, low, high, unit="", remedy=remedy)
 
 
-def _programme(given: Stone, body: Body, grind_mm: float, halves: bool) -> Programme:
+def _programme(given: Stone, body: LinearBody, grind_mm: float, halves: bool) -> Programme:
     """The room inside a stone and what is to go into it.
 
     No convex stone crosses the cleft of a heart: there it gets the room before the cleft. A facet

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsolver.recutting.inscribed import Body
+from fitsolver.recutting.inscribed import LinearBody
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import form, heights
 from fitsolver.stones.stone import Stone
@@ -39,10 +39,10 @@ def cut_of(
     )
 
 
-def fixed_body(wanted: Stone) -> Body:
+def fixed_body(wanted: Stone) -> LinearBody:
     """Only the width is free; corners and volume per millimetre of it."""
     width = wanted.width_mm
-    return Body(
+    return LinearBody(
         corners=wanted.polyhedron.vertices[None] / width,
         fill=np.array([wanted.volume_mm3 / width**3]),
         rules=np.zeros((0, 1)),
@@ -56,7 +56,7 @@ def free_body(
     length_mm: tuple[float, float] | None = None,
     width_mm: tuple[float, float] | None = None,
     depth_mm: tuple[float, float] | None = None,
-) -> Body:
+) -> LinearBody:
     """Width, crown, girdle and pavilion are free, within the style's limits and some ranges.
 
     Corners above the girdle move with the crown, those below with the pavilion. Where the dips
@@ -90,7 +90,7 @@ def free_body(
         if allowed is not None:
             rules += [-size, size]
             limits += [-allowed[0], allowed[1]]
-    return Body(
+    return LinearBody(
         corners=part,
         fill=np.array([0.0, figure.crown_volume, figure.area, figure.pavilion_volume]),
         rules=np.array(rules),

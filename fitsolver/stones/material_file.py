@@ -31,13 +31,13 @@ Mohs = Annotated[
 ]
 
 
-class Strict(BaseModel):
+class MaterialModel(BaseModel):
     """Base of all entries: nothing unknown, nothing converted, nothing changed later."""
 
     model_config = STRICT
 
 
-class DensityEntry(Strict):
+class DensityEntry(MaterialModel):
     """Usual density of a material and the interval of its specimens [g/cm3]."""
 
     typical: Density
@@ -46,7 +46,7 @@ class DensityEntry(Strict):
     source: Text
 
 
-class IndexEntry(Strict):
+class IndexEntry(MaterialModel):
     """Smallest and largest refractive index, of all specimens and directions of vibration."""
 
     low: Index
@@ -54,7 +54,7 @@ class IndexEntry(Strict):
     source: Text
 
 
-class HardnessEntry(Strict):
+class HardnessEntry(MaterialModel):
     """Smallest and largest hardness, of all specimens and directions."""
 
     low: Mohs
@@ -62,7 +62,7 @@ class HardnessEntry(Strict):
     source: Text
 
 
-class HandlingEntry(Strict):
+class HandlingEntry(MaterialModel):
     """What the bench should know of a material."""
 
     cleavage: Text
@@ -72,14 +72,14 @@ class HandlingEntry(Strict):
     source: Text
 
 
-class GeneralEntry(Strict):
+class GeneralEntry(MaterialModel):
     """Cautions that hold for every material."""
 
     cautions: Many[Text] = Field(min_length=1)
     source: Text
 
 
-class MaterialEntry(Strict):
+class MaterialEntry(MaterialModel):
     """One species or variety."""
 
     name: Name
@@ -92,7 +92,7 @@ class MaterialEntry(Strict):
     handling: HandlingEntry
 
 
-class MaterialsFile(Strict):
+class MaterialsFile(MaterialModel):
     """The whole file."""
 
     every_material: GeneralEntry

@@ -54,13 +54,13 @@ PROPORTIONS = (
 )
 
 
-class Strict(BaseModel):
+class ProfileModel(BaseModel):
     """Base of all file models: nothing unknown, nothing converted, nothing changed later."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
 
 
-class ProportionEntry(Strict):
+class ProportionEntry(ProfileModel):
     """Usual value, one standard deviation, limits and source of a proportion."""
 
     typical: float
@@ -70,7 +70,7 @@ class ProportionEntry(Strict):
     source: str = Source
 
 
-class PeriodEntry(Strict):
+class PeriodEntry(ProfileModel):
     """Years between which the style was cut; no end for one still cut."""
 
     begin: int = Field(ge=1000, le=2100)
@@ -78,7 +78,7 @@ class PeriodEntry(Strict):
     source: str = Source
 
 
-class OutlineEntry(Strict):
+class OutlineEntry(ProfileModel):
     """Outline family, usual ratio of length to width, and how rings follow the outline."""
 
     family: Families
@@ -87,7 +87,7 @@ class OutlineEntry(Strict):
     pavilion_rings: Literal["scaled", "inset", "even"] = "scaled"
 
 
-class RingEntry(Strict):
+class RingEntry(ProfileModel):
     """A copy of the outline at a height between the girdle (0) and the table or culet (1)."""
 
     part: Literal["crown", "pavilion"]
@@ -95,7 +95,7 @@ class RingEntry(Strict):
     height: float | Literal["mains"]
 
 
-class Directions(Strict):
+class Directions(ProfileModel):
     """Evenly spaced facet directions of the unit figure."""
 
     first: float
@@ -103,7 +103,7 @@ class Directions(Strict):
     count: int = Field(ge=1, le=256)
 
 
-class FacetsEntry(Strict):
+class FacetsEntry(ProfileModel):
     """A row of facets between two rings."""
 
     part: Literal["crown", "pavilion"]
@@ -123,7 +123,7 @@ class FacetsEntry(Strict):
         return tuple(self.at_deg.first + self.at_deg.step * k for k in range(self.at_deg.count))
 
 
-class DomeEntry(Strict):
+class DomeEntry(ProfileModel):
     """A domed part of a cabochon."""
 
     part: Literal["crown", "pavilion"]
@@ -131,7 +131,7 @@ class DomeEntry(Strict):
     exponent: float = Field(default=2.0, ge=1.2, le=6)
 
 
-class HandbookEntry(Strict):
+class HandbookEntry(ProfileModel):
     """A handbook's coefficient and the form of its formula."""
 
     k: float = Field(gt=0, lt=0.006)
@@ -139,7 +139,7 @@ class HandbookEntry(Strict):
     source: str = Source
 
 
-class ProfileFile(Strict):
+class ProfileFile(ProfileModel):
     """A whole profile file."""
 
     name: str = Field(pattern=r"^[a-z]+(-[a-z]+)*$")
