@@ -241,7 +241,7 @@ def _wholes(
         yield wrong, partial(_far, name, read[name], least - room, most + room)
 
 
-MOST_DEEP = 4.0
+MOST_DEEP = 8.0
 """No set stone is deeper than so many widths (common practice)."""
 
 

@@ -291,9 +291,9 @@ class _Parcel(Struct, kw_only=True):
         weights[:] = np.column_stack([found.weight_ct, found.u_ct, found.low_ct, found.high_ct])
         own = self.learned.get(styles[0].name)
         if own is not None:
-            value, u = own.applied(found.weight_ct, found.u_ct)
-            factor = np.exp(REACH * u / value)
-            weights[:] = np.column_stack([value, u, value / factor, value * factor])
+            ct, u = own.applied(found.weight_ct, found.u_ct)
+            factor = np.exp(REACH * u / ct)
+            weights[:] = np.column_stack([ct, u, ct / factor, ct * factor])
             if styles[0].name not in self.used:
                 self.used.add(styles[0].name)
                 self._remark(None, own.told(styles[0].name))
@@ -320,18 +320,18 @@ class _Parcel(Struct, kw_only=True):
                 )
         weights[[k for k, row in enumerate(rows.tolist()) if row in bad]] = np.nan
         if mass is not None:
-            some = np.flatnonzero((mass > 0) & np.isfinite(weights[:, 0]))
-            if len(some):
-                sizes = {name: values[some] for name, values in columns.items()}
+            massed = np.flatnonzero((mass > 0) & np.isfinite(weights[:, 0]))
+            if len(massed):
+                sizes = {name: values[massed] for name, values in columns.items()}
                 self.masses.append(
                     Weighed(
                         material=stuff.name,
                         cut=styles[0].name,
-                        lines=np.array([lines[rows[k]] for k in some], dtype=np.int64),
-                        mass=mass[some],
-                        value=weights[some, 0],
-                        u=weights[some, 1],
-                        handbook=handbook_ct(styles[0], stuff, sizes, len(some)),
+                        lines=np.array([lines[rows[k]] for k in massed], dtype=np.int64),
+                        mass=mass[massed],
+                        value=weights[massed, 0],
+                        u=weights[massed, 1],
+                        handbook=handbook_ct(styles[0], stuff, sizes, len(massed)),
                     )
                 )
         return weights, bad
