@@ -361,7 +361,7 @@ def test_bad_rows_exit_with_2_and_the_output_is_complete(
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ("--list stones.csv --json", "--json: does not go with --list"),
+        ("--list stones.csv --json", "--json: needs --output"),
         ("--list stones.csv --length 8", "--length = '8': does not go with --list"),
         ("--list stones.csv --star-pct 50", "--star-pct = '50': does not go with --list"),
         ("--list stones.csv --cut ovl", "is not the name of a cut style"),

@@ -14,6 +14,11 @@ from fitsolver.commands.words import Crown, Cut, Depth, Json, Length, Pavilion, 
 
 if TYPE_CHECKING:
     from fitsolver.weighing.evidence import Measured
+    from fitsolver.weighing.learned import Learned
+    from fitsolver.weighing.parcel import Tally
+
+MOST_TOLD = 100
+"""Stones that nothing was learned from, told one by one."""
 
 
 def weigh(
@@ -85,7 +90,18 @@ def weigh(
         Parameter(name=("--output", "-o"), metavar="FILE",
                   help="Where the list goes; to the standard output if not given."),
     ] = None,
-    force: Annotated[bool, Parameter(help="Let --output overwrite a file.", negative=())] = False,
+    learn: Annotated[
+        Path | None,
+        Parameter(help="With --list and a column mass_ct: write what your own stones say of each "
+                       "cut, shrunk towards the profile when they are few.", metavar="FILE"),
+    ] = None,
+    makes: Annotated[
+        Path | None,
+        Parameter(help="Weigh with what --learn wrote; the answer says so.", metavar="FILE"),
+    ] = None,
+    force: Annotated[
+        bool, Parameter(help="Let --output and --learn overwrite a file.", negative=())
+    ] = False,
     json: Json = False,
     **more: Annotated[str, Parameter(allow_leading_hyphen=True, show=False)],
 ) -> Answer:  # fmt: skip
@@ -109,8 +125,11 @@ def weigh(
         given[name.strip().replace("-", "_")] = value
     given.update({name.replace("-", "_"): value for name, value in more.items()})
     if list_ is not None:
-        if json:
-            desk.refuse("--json", None, "does not go with --list", "A list comes back as CSV")
+        if json and output is None:
+            desk.refuse("--json", None, "needs --output", "The list comes back as CSV: -o FILE")
+        if learn is not None and makes is not None:
+            desk.refuse("--learn", str(learn), "does not go with --makes",
+                        "Learn from the profile's own weights")  # fmt: skip
         if old_carats is not None:
             desk.refuse("--old-carats", old_carats, "does not go with --list", "Leave it out")
         for name, text in given.items():
@@ -118,7 +137,10 @@ def weigh(
                 desk.refuse(
                     option_of(name), text, "does not go with --list", "Make it a column of the list"
                 )
-        return _weigh_list(desk, list_, output, cut, material, make, force)
+        usual = {"cut_name": cut, "material_name": material, "make": make}
+        return _weigh_list(desk, list_, output, usual, learn, makes, force, json)
+    if learn is not None:
+        desk.refuse("--learn", str(learn), "goes with --list only", "Give a list of weighed stones")
     if output is not None:
         desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
     stuff = desk.material(material)
@@ -145,6 +167,7 @@ def weigh(
                     style.in_make(str(make))
             else:
                 styles = every_make(style, stuff) if make is None else (style.in_make(make),)
+    own = _learned(desk, makes)
     desk.done()
     assert style is not None
     assert stuff is not None
@@ -163,6 +186,10 @@ def weigh(
         sizes = {name: value for name, value in readings.items() if name.endswith("_mm")}
         taken |= {name: direct(value, instrument=instrument) for name, value in sizes.items()}
     found = weight.weigh(styles, stuff, **taken)
+    if own:
+        from fitsolver.weighing.learned import reweighed
+
+        found = reweighed(found, own)
     agreement = None
     if stated is not None:
         from fitsolver.weighing.consistency import consistency, implied_density
@@ -196,39 +223,99 @@ def weigh(
     return Answer(text=text)
 
 
+def _learned(desk: Desk, path: Path | None) -> dict[str, Learned]:
+    """Read what one's own stones say; nothing if no file is named."""
+    if path is None:
+        return {}
+    from fitsolver.weighing.learned import read_learned
+
+    with desk.noting("--makes"):
+        return read_learned(path)
+    return {}
+
+
 def _weigh_list(
     desk: Desk,
     path: Path,
     output: Path | None,
-    cut: str | None,
-    material: str | None,
-    make: str | None,
+    usual: dict[str, str | None],
+    learn_into: Path | None,
+    makes: Path | None,
     force: bool,
+    json: bool,
 ) -> Answer:
     """Weigh a parcel; faults and remarks go to the standard error."""
-    if cut is not None:
-        desk.style(cut)
-    if material is not None:
-        desk.material(material)
-    if output is not None:
-        desk.writable("--output", output, force=force)
+    if usual["cut_name"] is not None:
+        desk.style(usual["cut_name"])
+    if usual["material_name"] is not None:
+        desk.material(usual["material_name"])
+    for option, file in (("--output", output), ("--learn", learn_into)):
+        if file is not None:
+            desk.writable(option, file, force=force)
+    own = _learned(desk, makes)
     desk.done()
 
     from fitsolver.files.datafile import new_file
-    from fitsolver.telling.stone_report import parcel_text, remarks_text
+    from fitsolver.telling.stone_report import held_record, held_text, parcel_text, remarks_text
+    from fitsolver.text.layout import page
     from fitsolver.weighing.parcel import weigh_parcel
 
-    usual = {"cut_name": cut, "material_name": material, "make": make}
     # A bar and a list on one terminal would run into each other.
     shown = output is not None or not sys.stdout.isatty()
     with progress_bar("Weighing", shown) as progress:
         if output is None:
-            tally = weigh_parcel(path, sys.stdout, **usual, progress=progress)
+            tally = weigh_parcel(path, sys.stdout, **usual, learned=own, progress=progress)
         else:
             with new_file(output, overwrite=force) as target:
-                tally = weigh_parcel(path, target, **usual, progress=progress)
-    return Answer(
-        text="" if output is None else parcel_text(tally, str(output), columns()),
-        code=BAD_INPUT if tally.bad_rows else ANSWERED,
-        aside=remarks_text(tally, str(path), columns()),
-    )
+                tally = weigh_parcel(path, target, **usual, learned=own, progress=progress)
+    learned: dict[str, Learned] = {}
+    left: list[tuple[int, str]] = []
+    said = ""
+    if learn_into is not None:
+        learned, left, said = _learn(tally, learn_into, str(path), force)
+    held = held_text(tally.held, columns())
+    aside = remarks_text(tally, str(path), columns())
+    code = BAD_INPUT if tally.bad_rows or left or (learn_into and not learned) else ANSWERED
+    if json:
+        from msgspec.structs import asdict
+
+        from fitsolver.telling.record import as_json
+
+        record = {
+            "rows": tally.rows,
+            "weighed": tally.weighed,
+            "weight_ct": tally.weight_ct,
+            "not_weighed": tally.bad_rows,
+            "held": held_record(tally.held),
+            "learned": {name: asdict(each) for name, each in learned.items()},
+            "nothing_learned_from": [{"line": line, "why": why} for line, why in left],
+            "made_with": {name: asdict(each) for name, each in own.items()},
+        }
+        return Answer(text=as_json(record), code=code, aside=aside)
+    if output is None:
+        return Answer(text="", code=code, aside=page([[t] for t in (aside, held, said) if t]))
+    text = page([[t] for t in (parcel_text(tally, str(output), columns()), held, said) if t])
+    return Answer(text=text, code=code, aside=aside)
+
+
+def _learn(
+    tally: Tally, target: Path, name: str, force: bool
+) -> tuple[dict[str, Learned], list[tuple[int, str]], str]:
+    """Write what the weighed stones of a list say; what was learned, what was not, in words."""
+    from datetime import date
+
+    from fitsolver.files.datafile import write_text
+    from fitsolver.text.layout import plain
+    from fitsolver.weighing.learned import learn, learned_text
+
+    learned, left = learn(tally.masses, date.today().isoformat())
+    lines = [plain(f"{name}:{line}: {why}") for line, why in left[:MOST_TOLD]]
+    if len(left) > MOST_TOLD:
+        lines.append(f"and {len(left) - MOST_TOLD:,} more")
+    if learned:
+        write_text(target, learned_text(learned), overwrite=force)
+        lines.append(f"Learned, and used only with --makes {plain(target)}:")
+        lines += [f"  {each.told(cut_name)}" for cut_name, each in sorted(learned.items())]
+    else:
+        lines.append("Nothing learned and no file written: no cut has 3 stones with a mass_ct")
+    return learned, left, "\n".join(lines)

@@ -57,6 +57,9 @@ BLOCK = 16_384
 """Rows in memory at a time."""
 
 _NO_LETTERS = re.compile(r"[()\[\]]")
+# What makes a spreadsheet take a cell for a formula; common practice in writing tables.
+_STARTS = frozenset("=+-@\t\r")
+_NUMBER = re.compile(r"[-+]?[\d.,' ]*\d[\d.,]*( ?[%a-zA-Z]{1,3})?|[-+]+")
 # Letters of plain decimal numbers: no signs, powers or blanks.
 PLAIN = frozenset("0123456789.")
 
@@ -145,6 +148,20 @@ def table_of(path: Path) -> tuple[list[str], list[Row], str]:
         lines = numbered(csv.reader(file, delimiter=delimiter), str(path))
         header = next(lines, (0, []))[1]
         return header, [row for row in lines if any(cell.strip() for cell in row[1])], delimiter
+
+
+def no_formulas(cells: Sequence[str]) -> Sequence[str]:
+    """Return cells none of which a spreadsheet would run: an apostrophe stands before such text.
+
+    >>> no_formulas(["=1+1", "-2,5", "ruby"])
+    ["'=1+1", '-2,5', 'ruby']
+    """
+    if _STARTS.isdisjoint({cell[:1] for cell in cells}):
+        return cells
+    return [
+        f"'{cell}" if cell[:1] in _STARTS and cell and not _NUMBER.fullmatch(cell) else cell
+        for cell in cells
+    ]
 
 
 def blocks_of(rows: Iterator[Row]) -> Iterator[list[Row]]:

@@ -46,6 +46,7 @@ __all__ = [
     "Weight",
     "WeightList",
     "every_make",
+    "handbook_ct",
     "height_prior",
     "heights_given_depth",
     "weigh",
@@ -361,6 +362,22 @@ def _handbook(
     return HandbookWeight(
         weight_ct=plan * depth * density * entry.k, k=entry.k, form=entry.form, source=entry.source
     )
+
+
+def handbook_ct(
+    style: CutStyle, stuff: Material, columns: Mapping[str, Array], count: int
+) -> Array:
+    """Return what a handbook's formula gives for n stones [ct], NaN where a size is not read."""
+    entry = style.handbook.get(style.make) or style.handbook.get("commercial")
+    if entry is None or "depth_mm" not in columns:
+        return np.full(count, np.nan)
+    none = np.full(count, np.nan)
+    length, width = (columns.get(name, none) for name in ("length_mm", "width_mm"))
+    length = np.where(np.isnan(length), width, length)
+    if style.family == "round":
+        width = np.where(np.isnan(width), length, width)
+    plan = length * width if entry.form == "length x width" else ((length + width) / 2) ** 2
+    return np.asarray(plan * columns["depth_mm"] * stuff.density_g_cm3 * entry.k)
 
 
 def _measured_by(name: str) -> str:
