@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import shlex
 from pathlib import Path
@@ -10,9 +11,11 @@ import numpy as np
 import pytest
 
 from fitsolver import cli
+from fitsolver.drawings.held_chart import held_chart
 from fitsolver.errors import InputFaults
 from fitsolver.stones.cut import cut
 from fitsolver.weighing.learned import learned_of, learned_text, read_learned
+from fitsolver.weighing.parcel import weigh_parcel
 from fitsolver.weighing.weight import weigh_list
 
 REACH = 1.959963984540054
@@ -134,3 +137,20 @@ def test_no_cell_comes_back_as_a_formula(
     _, out, _ = run("weigh --list s.csv", capsys)
     assert "'=cmd|" in out
     assert ",-2.5," in out
+
+
+def test_a_chart_has_every_cut_and_its_figures(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    stock(tmp_path / "stock.csv")
+    line = "weigh --list stock.csv --material sapphire -o out.csv --draw held.svg --json"
+    code, out, err = run(line, capsys)
+    assert code == 0
+    assert "Drawing: held.svg" in err
+    assert Path("held.svg").stat().st_size > 1000
+    held = weigh_parcel(Path("stock.csv"), io.StringIO(), material_name="sapphire").held
+    texts = " ".join(" ".join(held_chart(held).texts).split())
+    for each in json.loads(out)["held"]:
+        assert f"{each['stones']} stones, interval held {each['holds_pct']:.0f} %" in texts
+        assert f"{each['own_error_pct']:.1f} %" in texts

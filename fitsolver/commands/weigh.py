@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
-from fitsolver.commands.answer import ANSWERED, BAD_INPUT, Answer, columns, progress_bar
+from fitsolver.commands.answer import (
+    ANSWERED,
+    BAD_INPUT,
+    Answer,
+    columns,
+    drawn,
+    progress_bar,
+    write_picture,
+)
 from fitsolver.commands.desk import Desk, option_of
 from fitsolver.commands.words import Crown, Cut, Depth, Json, Length, Pavilion, Width, words
 
@@ -99,8 +107,14 @@ def weigh(
         Path | None,
         Parameter(help="Weigh with what --learn wrote; the answer says so.", metavar="FILE"),
     ] = None,
+    draw: Annotated[
+        Path | None,
+        Parameter(help="With --list: draw how the weights held on weighed stones, .svg or .png.",
+                  metavar="FILE"),
+    ] = None,
     force: Annotated[
-        bool, Parameter(help="Let --output and --learn overwrite a file.", negative=())
+        bool,
+        Parameter(help="Let --output, --learn and --draw overwrite a file.", negative=()),
     ] = False,
     json: Json = False,
     **more: Annotated[str, Parameter(allow_leading_hyphen=True, show=False)],
@@ -138,9 +152,11 @@ def weigh(
                     option_of(name), text, "does not go with --list", "Make it a column of the list"
                 )
         usual = {"cut_name": cut, "material_name": material, "make": make}
-        return _weigh_list(desk, list_, output, usual, learn, makes, force, json)
+        return _weigh_list(desk, list_, output, usual, learn, makes, draw, force, json)
     if learn is not None:
         desk.refuse("--learn", str(learn), "goes with --list only", "Give a list of weighed stones")
+    if draw is not None:
+        desk.refuse("--draw", str(draw), "goes with --list only", "Give a list of weighed stones")
     if output is not None:
         desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
     stuff = desk.material(material)
@@ -241,6 +257,7 @@ def _weigh_list(
     usual: dict[str, str | None],
     learn_into: Path | None,
     makes: Path | None,
+    draw: Path | None,
     force: bool,
     json: bool,
 ) -> Answer:
@@ -252,6 +269,7 @@ def _weigh_list(
     for option, file in (("--output", output), ("--learn", learn_into)):
         if file is not None:
             desk.writable(option, file, force=force)
+    desk.picture(draw, force=force)
     own = _learned(desk, makes)
     desk.done()
 
@@ -275,6 +293,14 @@ def _weigh_list(
         learned, left, said = _learn(tally, learn_into, str(path), force)
     held = held_text(tally.held, columns())
     aside = remarks_text(tally, str(path), columns())
+    if draw is not None:
+        told = "No drawing: no stone has a mass_ct"
+        if tally.held:
+            from fitsolver.drawings.held_chart import held_chart
+
+            write_picture(held_chart(tally.held), draw, force)
+            told = drawn(draw)
+        aside = page([[t] for t in (aside, told) if t])
     code = BAD_INPUT if tally.bad_rows or left or (learn_into and not learned) else ANSWERED
     if json:
         from msgspec.structs import asdict

@@ -32,6 +32,7 @@ from fitsolver.weighing.stone_table import (
     blocks_of,
     bytes_of,
     like_a_reading,
+    may_have_formulas,
     no_formulas,
     numbered,
     numbers_of,
@@ -139,9 +140,12 @@ def weigh_parcel(
         writer.writerow([*no_formulas(header), *ADDED])
         for rows in blocks_of(numbered(reader, name)):
             weights = parcel.weigh(rows)
+            kept = rows
+            if may_have_formulas(cells for _, cells in rows):
+                kept = [(line, list(no_formulas(cells))) for line, cells in rows]
             writer.writerows(
-                [*no_formulas(cells), *[""] * (len(header) - len(cells)), *added] if cells else []
-                for (_, cells), added in zip(rows, weights, strict=True)
+                [*cells, *[""] * (len(header) - len(cells)), *added] if cells else []
+                for (_, cells), added in zip(kept, weights, strict=True)
             )
             if progress is not None:
                 progress(raw.tell(), total)

@@ -8,7 +8,7 @@ import difflib
 import io
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -59,6 +59,7 @@ BLOCK = 16_384
 _NO_LETTERS = re.compile(r"[()\[\]]")
 # What makes a spreadsheet take a cell for a formula; common practice in writing tables.
 _STARTS = frozenset("=+-@\t\r")
+_RISKY = re.compile(r"\x1f[=+@\t\r-]")
 _NUMBER = re.compile(r"[-+]?[\d.,' ]*\d[\d.,]*( ?[%a-zA-Z]{1,3})?|[-+]+")
 # Letters of plain decimal numbers: no signs, powers or blanks.
 PLAIN = frozenset("0123456789.")
@@ -150,14 +151,17 @@ def table_of(path: Path) -> tuple[list[str], list[Row], str]:
         return header, [row for row in lines if any(cell.strip() for cell in row[1])], delimiter
 
 
+def may_have_formulas(rows: Iterable[Sequence[str]]) -> bool:
+    """Say whether any cell of many rows begins as a formula does; one search over all of them."""
+    return _RISKY.search("\x1f" + "\x1f".join("\x1f".join(cells) for cells in rows)) is not None
+
+
 def no_formulas(cells: Sequence[str]) -> Sequence[str]:
     """Return cells none of which a spreadsheet would run: an apostrophe stands before such text.
 
     >>> no_formulas(["=1+1", "-2,5", "ruby"])
     ["'=1+1", '-2,5', 'ruby']
     """
-    if _STARTS.isdisjoint({cell[:1] for cell in cells}):
-        return cells
     return [
         f"'{cell}" if cell[:1] in _STARTS and cell and not _NUMBER.fullmatch(cell) else cell
         for cell in cells
