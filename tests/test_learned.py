@@ -26,8 +26,9 @@ def population(
 ) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     """Stones of some makers: masses, estimates and u; each maker fuller or leaner in his own way.
 
-    The truth is drawn here from sizes, not from the program's spreads: a maker's shift strays
-    1.7 times what the profile doubts (as coverage of 70 % asks), his stones 0.85 times about it.
+    Masses are the program's own estimates times a drawn fill, so learning is tested here and not
+    the weights: a maker's shift strays 1.7 times what the profile doubts (as coverage of 70 % asks),
+    his stones 0.85 times about it.
     """
     style = cut("oval-brilliant").in_make("commercial")
     made = []

@@ -26,8 +26,9 @@ def test_a_stone_is_drawn_as_heavy_as_it_is_estimated(name: str) -> None:
     given = as_read(style, stuff, length_mm=length, width_mm=width, depth_mm=3.9)
     drawn = carats_from(given.stone.volume_mm3, stuff.density_g_cm3)
     # The estimate is the mean of up to three makes, the drawing one stone of mean proportions:
-    # they differ by how far weight bends over the spread of the proportions.
-    assert drawn == pytest.approx(given.weight_ct.value, rel=0.005)
+    # they differ by how far weight bends over the spread of the proportions, and makes lie some
+    # per cent apart (domes with flat and with rounded backs most).
+    assert drawn == pytest.approx(given.weight_ct.value, rel=0.02)
     # Sizes are what the readings say together, a hair off each.
     assert given.stone.depth_mm == pytest.approx(3.9, abs=0.02)
     assert given.stone.width_mm == pytest.approx(width, abs=0.02)

@@ -294,7 +294,7 @@ def _culet(board: Board, scene: SetStone, direction_rad: float, sides: Sides, ke
         sense = 1.0 if x > t else -1.0
         for step in range(steps):
             # Clear of the floor's line, however little room there is.
-            height = max((culet + ground) / 2, ground + 9 * pen) - 2 * step * pen
+            height = max((culet + ground) / 2, ground + 8 * pen) - 2 * step * pen
             label = Label(
                 at=np.array([x + sense * 6 * pen, height]),
                 text=text,
