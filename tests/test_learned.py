@@ -27,8 +27,8 @@ def population(
     """Stones of some makers: masses, estimates and u; each maker fuller or leaner in his own way.
 
     Masses are the program's own estimates times a drawn fill, so learning is tested here and not
-    the weights: a maker's shift strays 1.7 times what the profile doubts (as coverage of 70 % asks),
-    his stones 0.85 times about it.
+    the weights: a maker's shift strays 1.7 times what the profile doubts (as coverage of 70 %
+    asks), his stones 0.85 times about it.
     """
     style = cut("oval-brilliant").in_make("commercial")
     made = []
