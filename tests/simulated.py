@@ -15,6 +15,7 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import parse_toml
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats import equation, usual_seat
 from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting, mounting_from
@@ -255,8 +256,9 @@ def _read_scalar(
     true: dict[str, float],
 ) -> None:
     if name in plan.unread:
-        prior = usual_seat.PRIORS[name]
-        usual = prior.value(*size) if callable(prior.value) else prior.value
+        prior = KEYS[name].usual
+        assert prior is not None
+        usual = prior.of(*size)
         true[name] = usual + prior.u * chance.normal()
         if name.startswith(("depth", "claw_thickness")):
             seat[name] = '"not measured"'
@@ -388,6 +390,6 @@ def true_seat(known: Belief, true: Mapping[str, float], family: str) -> Seats:
         radius = radius + wave(true, "opening", directions)
     exact = replace(
         known, mean=parameters, directions=directions, radius=radius,
-        slopes=np.zeros((len(directions), len(parameters))),
+        slopes=np.zeros((len(directions), len(parameters))), bends=(),
     )  # fmt: skip
     return seats_of(exact, parameters[None])

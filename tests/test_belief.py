@@ -7,10 +7,11 @@ import pytest
 import shapely
 from simulated import EXACT, Plan, draw_case, exact, figure, mounting, polar, wave
 
+from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.belief import Belief, belief
 from fitsolver.seats.equation import ANGLE_U_DEG, OWN_U_MM, SHARED_PART
 from fitsolver.seats.mounting import Mounting
-from fitsolver.seats.usual_seat import IRREGULARITY_MM, PRIORS, WAVES
+from fitsolver.seats.usual_seat import IRREGULARITY_MM, WAVES
 from fitsolver.stones import outline
 
 WALL = {
@@ -69,7 +70,7 @@ class TestReadingsPull:
 
     def test_an_unread_value_keeps_its_prior(self):
         of = known()
-        prior = PRIORS["wall_thickness_mm"]
+        prior = KEYS["wall_thickness_mm"].usual
         assert mean(of, "wall_thickness_mm") == prior.value
         assert u(of, "wall_thickness_mm") == pytest.approx(prior.u)
 
@@ -301,7 +302,7 @@ class TestAssumed:
         for item in of.assumed:
             assert item.source
             assert item.unit in ("mm", "deg", "pct")
-        assert found["ledge_angle_deg"].u == PRIORS["ledge_angle_deg"].u
+        assert found["ledge_angle_deg"].u == KEYS["ledge_angle_deg"].usual.u
 
     def test_what_was_measured_is_not(self):
         full = known(ledge_angle_deg=40, wall_height_mm=0.9, wall_thickness_mm=0.5, wall_lean_deg=0)
@@ -332,10 +333,10 @@ class TestAssumed:
     def test_everything_unread_could_yet_be_read(self):
         """Each assumed length or angle is offered as evidence, and corners by their diagonal."""
         of = known(opening_family='"cushion"')
-        offered = {item.name for item in of.evidence if item.assumed}
+        offered = {str(item.place) for item in of.evidence if item.assumed}
         unread = {"wall_height_mm", "wall_thickness_mm", "wall_lean_deg", "ledge_angle_deg"}
         assert offered == unread | {"opening_diagonal_mm"}
-        read = {item.name for item in of.evidence if not item.assumed}
+        read = {str(item.place) for item in of.evidence if not item.assumed}
         assert read == {"opening_length_mm", "opening_width_mm", "ledge_width_mm",
                         "depth_below_ledge_mm"}  # fmt: skip
 

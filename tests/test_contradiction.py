@@ -9,6 +9,7 @@ from simulated import Plan, draw_case, mounting
 from fitsolver.errors import InputFaults
 from fitsolver.fitting.bench import bench
 from fitsolver.fitting.solver import check
+from fitsolver.readings.mounting_key import Place
 from fitsolver.seats.belief import belief
 from fitsolver.seats.contradiction import REFUSED_U, SHOWN_U, contradictions
 from fitsolver.stones.cut import cut
@@ -111,7 +112,7 @@ class TestInASeat:
                 break
         (item,) = known.contradictions
         assert SHOWN_U < item.apart_u < REFUSED_U
-        assert item.first == "opening_radii_mm at 60 deg"
+        assert item.first == Place("opening_radii_mm", 60)
         ready = bench(known.mounting, samples=16)
         found = check(ready, cut("round-brilliant"), 6.3, 6.3, 3.8)
         assert found.contradictions == known.contradictions

@@ -10,7 +10,7 @@ import pytest
 
 from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
-from fitsolver.readings.mounting_key import KEYS, PLACES_MM
+from fitsolver.readings.mounting_key import KEYS, PLACES_MM, Place
 from fitsolver.seats.mounting import Mounting, load_mounting, mounting_from
 from fitsolver.seats.seat_table import SeatTable
 
@@ -236,7 +236,7 @@ class TestReadings:
         ends = [(0, 4.05), (90, 3.05), (180, 4.05), (270, 3.05)]
         every = mounting(WALL, opening_radii_mm=radii(*ends, *CIRCLE[1::2])).readings
         assert len(every) == 4 + 8
-        assert every["opening_radii_mm[7]"].value_mm == 3.5
+        assert every[Place("opening_radii_mm", 315)].value_mm == 3.5
 
     def test_is_frozen(self):
         with pytest.raises(AttributeError):

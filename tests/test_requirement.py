@@ -195,7 +195,7 @@ class TestUncut:
         judged = check(ready(TUBE), cut("round-brilliant"), 6.9, 6.9, 4.2)
         stone, inside = judged.stone, (6.9 - 6.6) / 2
         found = margins(judged)
-        assert found["notch floor"] == pytest.approx(inside - 0.10, abs=POLYGON_MM)
+        assert found["notch floor"] == pytest.approx(inside - 0.10, abs=CHORD_MM)
         assert found["notch ceiling"] == pytest.approx(0.6 - 0.30 - inside, abs=CHORD_MM)
         below = stone.pavilion_depth_mm + 0.20
         above = stone.girdle_mm + 0.25

@@ -9,7 +9,8 @@ from simulated import EXACT, exact, mounting
 
 from fitsolver.fitting.sizes import stone_sizes
 from fitsolver.seats.belief import belief
-from fitsolver.seats.seat import FACE_POINTS, Seats, seats
+from fitsolver.seats.seat import FACE_POINTS, Seats, seats, seats_of
+from fitsolver.stones import outline
 from fitsolver.stones.cut import cut
 
 ROUND = exact(
@@ -41,10 +42,12 @@ def reach(points: np.ndarray) -> np.ndarray:
 
 class TestWall:
     def test_opening_and_ledge_are_circles(self):
-        """Radii 3.3 and 3.3 - 0.5 mm; the polygons lie within 5e-5 of a length inside them."""
+        """Radii 3.3 and 3.3 - 0.5 mm; stations lie as far outside them as chords inside."""
         seat = drawn(ROUND)
-        assert np.allclose(reach(seat.opening), 3.3, atol=4e-4)
-        assert np.allclose(reach(seat.ledge_inner), 2.8, atol=4e-4)
+        for points, radius in ((seat.opening[0], 3.3), (seat.ledge_inner[0], 2.8)):
+            assert np.allclose(reach(points), radius, atol=0.003)
+            chords = reach((points + np.roll(points, 1, axis=0)) / 2)
+            assert (reach(points).mean() + chords.mean()) / 2 == pytest.approx(radius, abs=4e-4)
 
     def test_the_ledge_slopes_down_inward(self):
         """Its inner edge lies 0.5 tan(40 deg) below the corner of wall and ledge."""
@@ -131,13 +134,13 @@ class TestGallery:
     def test_under_a_wall(self):
         seat = drawn(ROUND, opening_family='"oval"', opening_length_mm=8, opening_width_mm=6,
                      **RAIL)  # fmt: skip
-        assert np.ptp(seat.gallery[0], axis=0) == pytest.approx([5.0, 4.0], abs=1e-4)
+        assert np.ptp(seat.gallery[0], axis=0) == pytest.approx([5.0, 4.0], abs=0.004)
         assert seat.gallery_z[0] == pytest.approx(-1.3)
 
     def test_it_runs_all_round_under_claws(self):
         seat = drawn(CLAWS, **RAIL)
         rail = shapely.Polygon(seat.gallery[0])
-        assert np.ptp(seat.gallery[0], axis=0) == pytest.approx([5.0, 4.0], abs=1e-4)
+        assert np.ptp(seat.gallery[0], axis=0) == pytest.approx([5.0, 4.0], abs=0.004)
         # The octagon of the opening's own proportions: area L W - 2 c^2 of a cut by c = 0.15 W.
         stretched = 5.0 * 4.0 * (1 - 2 * (0.15 * 7) ** 2 / (9 * 7))
         assert rail.area == pytest.approx(stretched, rel=1e-3)
@@ -200,3 +203,56 @@ class TestDraws:
         assert np.array_equal(chosen.opening[2], chosen.opening[0])
         assert np.array_equal(chosen.floor_z[1:2], seat.floor_z[:1])
         assert np.array_equal(chosen.outward, seat.outward)
+
+
+CORNERED = {
+    "opening_family": '"octagon"', "opening_length_mm": 8.1, "opening_width_mm": 6.1,
+    "ledge_width_mm": 0.4, "wall_lean_deg": 0,
+}  # fmt: skip
+
+
+class TestCorners:
+    @pytest.mark.parametrize("corner_pct", [8, 10, 12, 20, 25])
+    def test_an_octagon_has_the_corners_that_were_read(self, corner_pct):
+        """Corner to corner in closed form; the polygon drawn is the octagon itself."""
+        cut_off = corner_pct / 100 * 6.1
+        across = 2 * max(np.hypot(4.05, 3.05 - cut_off), np.hypot(4.05 - cut_off, 3.05))
+        seat = drawn(ROUND, **CORNERED, opening_diagonal_mm=across)
+        own = shapely.box(-4.05, -3.05, 4.05, 3.05)
+        for x, y in ((1, 1), (1, -1), (-1, 1), (-1, -1)):
+            tip = [(4.05, 3.05), (4.05 - cut_off, 3.05), (4.05, 3.05 - cut_off)]
+            own = own.difference(shapely.Polygon([(x * a, y * b) for a, b in tip]))
+        away = shapely.Polygon(seat.opening[0]).symmetric_difference(own).area / own.length
+        assert away < 0.004
+
+    def test_unread_corners_are_drawn_where_they_may_be(self):
+        """What a draw's corner is, its polygon has, to a few hundredths; straight it was 0.3."""
+        known = belief(mounting(EXACT, **{**ROUND, **exact(**CORNERED)}))
+        place = known.index("opening_corner_pct")
+        u = np.sqrt(known.covariance[place, place])
+        assert u > 2
+        for off in (-2, -1, 1, 2):
+            parameters = known.mean.copy()
+            parameters[place] += off * u
+            points = outline.draw("octagon", 8.1 / 6.1, {"corner_pct": parameters[place]}) * 6.1
+            there = shapely.Polygon(seats_of(known, parameters[None]).opening[0])
+            assert there.hausdorff_distance(shapely.Polygon(points)) < 0.06
+
+
+@pytest.mark.parametrize(("family", "length"), [("round", 8), ("oval", 8), ("marquise", 10)])
+def test_chords_are_as_far_inside_a_curved_wall_as_outside(family, length):
+    seat = drawn(
+        ROUND, opening_family=f'"{family}"', opening_length_mm=length,
+        opening_width_mm=None if family == "round" else 6,
+    )  # fmt: skip
+    true = shapely.Polygon(seat.belief.figure_mm())
+    points = seat.opening[0]
+
+    def outside(places: np.ndarray) -> np.ndarray:
+        found = shapely.points(places)
+        away = shapely.distance(found, true.exterior)
+        return np.where(shapely.contains(true, found), -away, away)
+
+    stations, chords = outside(points), outside((points + np.roll(points, 1, axis=0)) / 2)
+    assert (stations.mean() + chords.mean()) / 2 == pytest.approx(0.0, abs=2e-4)
+    assert np.abs([*stations, *chords]).max() < 0.004

@@ -5,6 +5,7 @@ Areas, lengths and inscribed circles are held against shapely on the same edges.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,8 @@ from simulated import mounting
 
 from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
+from fitsolver.fitting.bench import bench
+from fitsolver.fitting.solver import check
 from fitsolver.seats.belief import Belief, belief
 from fitsolver.seats.mounting import load_mounting, mounting_from
 from fitsolver.seats.mounting_writer import save_edits
@@ -31,6 +34,7 @@ from fitsolver.seats.trace import (
 )
 from fitsolver.seats.trace_file import points_from
 from fitsolver.stones import outline
+from fitsolver.stones.cut import cut
 
 
 def ring(points: np.ndarray) -> shapely.Polygon:
@@ -433,3 +437,43 @@ class TestTheBelief:
             held.append(np.mean(np.abs(off) < 1.96 * radius_u(of)))
         print(f"{100 * np.mean(held):.1f} % of 95 % intervals hold")
         assert np.mean(held) == pytest.approx(0.95, abs=0.04)
+
+
+TRACED = Path(__file__).parents[1] / "examples" / "traced" / "odd-oval.toml"
+
+
+@pytest.mark.parametrize(
+    "family",
+    [
+        "round",
+        "oval",
+        "cushion",
+        "octagon",
+        "rectangle",
+        "square",
+        "marquise",
+        "pear",
+        "triangle",
+        "oval, many readings",
+    ],
+)
+def test_a_traced_seat_of_any_family_is_answered_however_much_was_measured(family: str) -> None:
+    """Cornered families carry more waves: with further readings well over 64 unknowns."""
+    name, _, more = family.partition(", ")
+    text = TRACED.read_text().replace('opening_family = "oval"', f'opening_family = "{name}"')
+    if more:
+        for key, part, value in (
+            ("ledge_widths_mm", "read", 0.5),
+            ("wall_leans_deg", "lean_deg", 2),
+        ):
+            places = (
+                f"{{ at_deg = {at}, {part} = {value + at % 7 / 100:.2f} }}"
+                for at in range(0, 360, 15)
+            )
+            text += f"{key} = [{', '.join(places)}]\n"
+        text = re.sub(r"(?m)^ledge_width_mm.*\n", "", text)
+    ready = bench(mounting_from(parse_toml(text, name="traced"), folder=TRACED.parent))
+    found = check(ready, cut("oval-brilliant"), 7.6, 6.2, 3.4)
+    if more:
+        assert len(ready.belief.names) > 64
+    assert 0.0 <= found.probability <= 1.0

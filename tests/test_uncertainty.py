@@ -28,12 +28,15 @@ FIRST_AND_LAST = [
 # Evenly spread points
 
 
-@pytest.mark.parametrize(("dimension", "count"), [(1, 64), (7, 100), (64, 8192)])
+@pytest.mark.parametrize(
+    ("dimension", "count"), [(1, 64), (7, 100), (64, 8192), (65, 512), (300, 513), (21_201, 8)]
+)
 def test_before_scrambling_they_are_the_published_sobol_points(dimension: int, count: int) -> None:
     # scipy's generator has the table of Joe and Kuo (2008) as well: equal to the last bit.
     ours = uncertainty._sobol_digits(uncertainty._directions(dimension, count), count) / 2.0**32
     # From (0, ..., 0) on; a count that is no power of two only lacks balance.
-    theirs = qmc.Sobol(dimension, scramble=False).random_base2(13)[:count]
+    power = (count - 1).bit_length()
+    theirs = qmc.Sobol(dimension, scramble=False).random_base2(power)[:count]
     np.testing.assert_array_equal(ours, theirs)
 
 
@@ -97,6 +100,9 @@ def test_more_points_and_more_inputs_extend_the_table() -> None:
     small = standard_normal_points(5, 100, 3)
     np.testing.assert_array_equal(small, standard_normal_points(5, 1000, 3)[:100])
     np.testing.assert_array_equal(small, standard_normal_points(64, 100, 3)[:, :5])
+    # Where scipy's table takes over, nothing before it changes.
+    own, more = standard_normal_points(64, 512, 3), standard_normal_points(65, 512, 3)
+    np.testing.assert_array_equal(own, more[:, :64])
 
 
 def test_smallest_of_three_clearances_needs_far_fewer_points_than_chance() -> None:
@@ -112,7 +118,7 @@ def test_smallest_of_three_clearances_needs_far_fewer_points_than_chance() -> No
     assert np.sqrt(np.mean(np.square(spread))) < 0.1 * np.sqrt(np.mean(np.square(chance)))
 
 
-@pytest.mark.parametrize(("dimension", "count"), [(0, 64), (65, 64), (3, 0), (3, 2**20 + 1)])
+@pytest.mark.parametrize(("dimension", "count"), [(0, 64), (21_202, 64), (3, 0), (3, 2**20 + 1)])
 def test_what_cannot_be_served_is_refused(dimension: int, count: int) -> None:
     with pytest.raises(OutOfRange):
         standard_normal_points(dimension, count, 0)

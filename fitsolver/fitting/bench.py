@@ -75,7 +75,7 @@ def _fault(mounting: Mounting, pair: Contradiction) -> Fault:
     key = mounting.written_as(pair.first)
     against = "what all others say together"
     remedy = "Take it again"
-    if pair.second:
+    if pair.second is not None:
         other = mounting.written_as(pair.second)
         line = line_of(other)
         against = other if line is None else f"{other} (line {line})"

@@ -146,14 +146,15 @@ class Judged(Struct, frozen=True, kw_only=True, dict=True):
     """The judgement on n stones at k depths each, for r requirements `names` and s draws.
 
     `margins` (n, k, r, s) [mm] with ordinary setting, `altered` the same with every alteration;
-    `shift` (n, 2) [mm] of each stone in the best estimate, in the seat's own frame; `direction`
-    (n, r) [deg] where each requirement is tightest in it at the middle depth, NaN where that is at
-    no single place, None if nobody asked for it.
+    `best` (n, k, r) margins in the best estimate; `shift` (n, 2) [mm] of each stone in it, in the
+    seat's own frame; `direction` (n, r) [deg] where each requirement is tightest in it at the
+    middle depth, NaN where that is at no single place, None if nobody asked for it.
     """
 
     names: tuple[str, ...]
     margins: Array
     altered: Array
+    best: Array
     shift: Array
     direction: Array | None
     allowed: Allowances
@@ -189,8 +190,8 @@ class Judged(Struct, frozen=True, kw_only=True, dict=True):
 
     @cached_property
     def binding(self) -> Indices:
-        """Number of the requirement that fails most often, of equals the shortest, (n, k)."""
-        return np.lexsort((self.median, self.chance))[..., 0]
+        """Number of the requirement that decides (`first_to_fail`), (n, k)."""
+        return first_to_fail(self.names, self.chance, self.median, self.best, self.allowed)
 
 
 def judge(
@@ -246,7 +247,7 @@ def judge(
     draws = min(draws, ready.seats.count - 1)
     u = ready.allowances["stone_reading_u_mm"]
     names: tuple[str, ...] = ()
-    groups, margins, altered, shifts, directions = [], [], [], [], []
+    groups, margins, altered, bests, shifts, directions = [], [], [], [], [], []
     most = max(1, ROWS // (draws + 1))
     for group, shared in _groups(style, lengths / widths, stand.turn, alike, most, figure):
         sizes = stone_sizes(
@@ -260,8 +261,10 @@ def judge(
         )  # fmt: skip
         names = tuple(needs.margins)
         groups.append(group)
-        margins.append(_by_stone(needs.margins, draws))
-        altered.append(_by_stone(needs.altered, draws))
+        table = _by_stone(needs.margins, draws)
+        bests.append(table[..., 0])
+        margins.append(table[..., 1:])
+        altered.append(_by_stone(needs.altered, draws)[..., 1:])
         shifts.append(in_seat(placed.shift[:: draws + 1], turn))
         if places:
             directions.append(_directions_deg(placed, needs, draws, depths.shape[1] // 2))
@@ -276,10 +279,23 @@ def judge(
         names=names,
         margins=whole(margins),
         altered=whole(altered),
+        best=whole(bests),
         shift=whole(shifts),
         direction=whole(directions) if places else None,
         allowed=ready.allowances,
     )
+
+
+def first_to_fail(
+    names: tuple[str, ...], chance: Array, median: Array, best: Array, allowed: Allowances
+) -> Indices:
+    """Which of r requirements (..., r) decides: the least likely, of equals the shortest, (...).
+
+    Where there is no ledge under the girdle in the best estimate, cover comes before its equals.
+    """
+    cover = np.array([name == "ledge cover" for name in names])
+    falls = cover & (best + allowed["cover_min_mm"] < 0)
+    return np.asarray(np.lexsort((median, ~falls, chance))[..., 0])
 
 
 def decided(probability: ArrayLike, after: ArrayLike, allowed: Allowances) -> Indices:
@@ -373,7 +389,7 @@ def _of(heights_mm: Mapping[str, ArrayLike] | None, group: Indices) -> dict[str,
 
 
 def _by_stone(values: Mapping[str, Array], draws: int) -> Array:
-    """Turn r tables (k, m (s + 1)) into (m, k, r, s), without the best estimates."""
+    """Turn r tables (k, m (s + 1)) into (m, k, r, s + 1)."""
     table = np.array(list(values.values()))
-    apart: Array = table.reshape(*table.shape[:2], -1, draws + 1)[..., 1:]
+    apart: Array = table.reshape(*table.shape[:2], -1, draws + 1)
     return apart.transpose(2, 1, 0, 3)

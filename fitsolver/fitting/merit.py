@@ -12,6 +12,7 @@ from fitsolver.seats.seat import FACE_POINTS
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
+from fitsolver.text.layout import words
 
 # Altering a mounting is worth avoiding: what it gains counts for less.
 ALTERED_COUNTS = 0.7
@@ -141,7 +142,7 @@ def notes(ready: Bench, ask: Check, material: Material) -> Iterator[str]:
     if ask.verdict == "not decided" and ask.advice:
         again = ask.advice[0]
         word = "take again" if again.measured else "measure"
-        yield f"not decided: {word} {again.reading}"
+        yield f"not decided: {word} {words(again.reading)}"
 
 
 def pavilion_angle_deg(ask: Check) -> float:

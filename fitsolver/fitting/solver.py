@@ -12,7 +12,15 @@ from fitsolver.errors import OutOfRange, UnknownName
 from fitsolver.fitting.advice import Advice, advise
 from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.contact import Drop, drop
-from fitsolver.fitting.judge import Verdict, decide, directions_deg, fitted, in_seat, stands
+from fitsolver.fitting.judge import (
+    Verdict,
+    decide,
+    directions_deg,
+    first_to_fail,
+    fitted,
+    in_seat,
+    stands,
+)
 from fitsolver.fitting.placement import Placement
 from fitsolver.fitting.requirement import KINDS, Requirements
 from fitsolver.fitting.security import Security, security
@@ -119,7 +127,17 @@ def check(
     # Where claws stand is no matter of readings: a stone that can slide out does not seat.
     verdict = decide(probability, after, allowed) if holding.held else "does not seat"
     margins = tuple(_margin(name, needs, placed, allowed) for name in needs.margins)
-    binding = min(margins, key=lambda item: (item.probability, item.margin_mm))
+    binding = margins[
+        int(
+            first_to_fail(
+                tuple(needs.margins),
+                np.array([item.probability for item in margins]),
+                np.array([item.margin_mm for item in margins]),
+                np.array([item.best_estimate_mm for item in margins]),
+                allowed,
+            )
+        )
+    ]
     rest = exact_rest(ready, stone, shift, turn) if exact else None
     even, filled = from_above(ready, stone, shift, turn)
     middle = rest.rest_z_mm if rest is not None else float(needs.girdle_bottom[0])

@@ -22,7 +22,6 @@ from fitsolver.fitting.solver import Check
 from fitsolver.market.aim import Aim, Aimed, aim_all
 from fitsolver.market.money import Money, PriceLimit, money
 from fitsolver.market.refusal import NEAREST, Refusal, refusals, why
-from fitsolver.readings.mounting_key import PLACES_MM
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
@@ -216,16 +215,9 @@ def _wanted(size: Aimed) -> Wanted:
 
 
 def _readings(mounting: Mounting) -> Iterator[ReadingLine]:
-    for key, reading in mounting.readings.items():
-        name, bracket, index = key.partition("[")
-        if bracket:
-            own = int(index[:-1])
-            at = (
-                getattr(mounting, name)[own][0] if name in PLACES_MM else mounting.claws[own].at_deg
-            )
-            name += f" at {at:g} deg"
+    for place, reading in mounting.readings.items():
         yield ReadingLine(
-            name=name,
+            name=str(place),
             value_mm=reading.value_mm,
             u_mm=reading.u_mm,
             instrument=reading.instrument,

@@ -192,11 +192,10 @@ def check_context(bench: Bench, found: Check) -> dict[str, Any]:
     from fitsolver.fitting.pose import pose_of
     from fitsolver.fitting.security import not_held
     from fitsolver.fitting.setting import ordinary_setting
-    from fitsolver.telling.pose_report import pose_lines
+    from fitsolver.telling.pose_report import LIES_HEAD, pose_sentences
     from fitsolver.text.layout import words
     from fitsolver.text.place import place_words
 
-    head, *lies = pose_lines(pose_of(bench, found), ONE_LINE)
     order = sorted(found.requirements, key=lambda item: (item.probability, item.margin_mm))
     sure = found.verdict == "does not seat" or found.probability >= 0.95
     return {
@@ -207,10 +206,11 @@ def check_context(bench: Bench, found: Check) -> dict[str, Any]:
         "ordinary": () if found.verdict == "does not seat" else ordinary_setting(found),
         "alterations": altering(found),
         "advice": () if sure else [(item, words(item.reading)) for item in found.advice],
-        "lies_head": head,
-        "lies": [line.strip().removeprefix("- ") for line in lies],
+        "lies_head": LIES_HEAD,
+        "lies": pose_sentences(pose_of(bench, found)),
         "contradictions": [
-            (words(item.first), words(item.second), item.apart_u) for item in found.contradictions
+            (item.first.words, "" if item.second is None else item.second.words, item.apart_u)
+            for item in found.contradictions
         ],
         "place": place_words,
         "assumed": assumed_lines(found.assumed),
@@ -278,9 +278,8 @@ def outline_of(check: Check) -> Markup:
 
 
 def _answer_context(spec: Spec) -> dict[str, Any]:
-    from fitsolver.telling.report import NAMES, NO_REASON, order_words
+    from fitsolver.telling.report import NO_REASON, order_words
     from fitsolver.telling.spec_report import left_words
-    from fitsolver.text.layout import words
 
     limits = [(k, item.price) for k, item in enumerate(spec.wanted, 1) if item.price is not None]
     budget = spec.mounting.budget
@@ -295,7 +294,7 @@ def _answer_context(spec: Spec) -> dict[str, Any]:
             {
                 "item": item,
                 "picture": outline_of(item.ask),
-                "notes": NAMES.sub(lambda name: words(name[0]), notes),
+                "notes": notes,
                 "binding": binding,
                 "title": short_title(item.style.title),
                 "why": "; ".join(item.reasons) or NO_REASON,

@@ -10,6 +10,8 @@ import html
 from collections.abc import Mapping
 from functools import cache
 
+from fitsolver.readings.mounting_key import KEYS
+
 WIDTH, HEIGHT = 96, 64
 
 Line = tuple[float, float, float, float]
@@ -59,18 +61,11 @@ _ANGLES: Mapping[str, Mapping[tuple[str, str], tuple[str, str]]] = {
     },
 }
 
-# Keys that are shown by the picture of another.
-_ALIKE: Mapping[str, str] = {
-    "ledge_widths_mm": "ledge_width_mm",
-    "wall_heights_mm": "wall_height_mm",
-    "wall_leans_deg": "wall_lean_deg",
-}
-
 
 @cache
 def pictogram(key: str, holds: str, state: str, back: str, family: str) -> str:
     """Return the drawing of a key as an <svg> element, "" where there is none."""
-    key = _ALIKE.get(key, key)
+    key = (KEYS[key].drawn_as if key in KEYS else "") or key
     if (
         key
         in (

@@ -23,6 +23,7 @@ from fitsolver.readings.mounting_key import (
     KEYS,
     Back,
     Finger,
+    Form,
     Holds,
     Make,
     OpeningFamily,
@@ -64,16 +65,8 @@ UNMEASURED = "unmeasured"
 AGAIN = "again"
 MORE = ("with", "level", "half_width_mm", "definition_mm", "note")
 KEPT = "kept:"
-LISTS = ("claw_directions_deg",)
-# One line of the field is one place: its direction, and what was read there.
-PLACES: Mapping[str, str] = {
-    "opening_radii_mm": "read",
-    "ledge_widths_mm": "read",
-    "ledge_heights_mm": "read",
-    "wall_heights_mm": "read",
-    "wall_leans_deg": "lean_deg",
-}
-GAPS = "ledge_missing_deg"
+# One line of the field is one place: its direction, and what was read there under this name.
+PLACES: Mapping[Form, str] = {"places": "read", "leans": "lean_deg"}
 CLAWS = "claws"
 """Claws described one by one; a key of the file that has no single range."""
 CLAW_WORDS: Mapping[str, str] = {
@@ -87,11 +80,9 @@ CLAW_WORDS: Mapping[str, str] = {
 CLAW_FLAGS = ("corner", "pair", "shared")
 UNCHANGED = "..."
 """Stands for a reading that a line cannot hold: it stays as the file has it."""
-TRACED = ("opening_points_u_mm", "opening_points_scale_u_pct", "opening_points_turn_deg")
+TRACED = tuple(key for key, rules in KEYS.items() if rules.form == "of_trace")
 """What belongs to traced points; a page of its own asks for them."""
 NO_FIELD = ("at_deg", *TRACED)
-# In the file these are plain numbers, not readings.
-PLAIN = ("irregularity_mm", "ledge_angle_deg", "wall_lean_deg", "claw_lean_deg")
 NOT_MEASURED = "not measured"
 MISSING = "is missing"
 LONGEST_TEXT = 2_000
@@ -120,7 +111,7 @@ class Complaint(Struct, frozen=True, kw_only=True):
 
 def is_reading(key: str) -> bool:
     """Whether a key is given as a reading, with repeats, ways and an instrument."""
-    return key in KEYS and key not in (*PLAIN, *LISTS, *PLACES, GAPS, *NO_FIELD)
+    return key in KEYS and KEYS[key].form == "reading"
 
 
 def may_be_left_out(key: str, fields: Mapping[str, str]) -> bool:
@@ -135,8 +126,7 @@ def may_be_left_out(key: str, fields: Mapping[str, str]) -> bool:
 
 def belongs(key: str, kind: Mapping[str, str]) -> bool:
     """Whether a seat of this kind has such a reading."""
-    rules = KEYS[key]
-    return rules.holds in (None, kind.get("holds")) and rules.state in (None, kind.get("state"))
+    return KEYS[key].belongs(kind.get("holds"), kind.get("state"))
 
 
 @cache
@@ -185,13 +175,14 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
     fields[CLAWS] = _claws_text(seat.get(CLAWS))
     for key in KEYS:
         value = (data if key in TOP else seat).get(key)
+        form = KEYS[key].form
         if value is None or key in NO_FIELD:
             continue
         if is_reading(key):
             fields |= _reading_fields(key, value)
-        elif key in PLACES:
-            fields[key] = _places_text(value, PLACES[key])
-        elif key == GAPS:
+        elif form in PLACES:
+            fields[key] = _places_text(value, PLACES[form])
+        elif form == "arcs":
             fields[key] = _gaps_text(value)
         else:
             fields[key] = _text(value)
@@ -226,19 +217,19 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
     for key in KEYS:
         if key in NO_FIELD:
             continue
-        table = data if key in TOP else seat
+        table, form = data if key in TOP else seat, KEYS[key].form
         if not belongs(key, fields):
             table.pop(key, None)
         elif key in table and typed_of(key, fields) == typed_of(key, was):
             continue
         elif is_reading(key):
             _put(table, key, _reading_data(key, fields, table.get(key)))
-        elif key in PLACES:
-            _put(table, key, _places_data(fields.get(key, ""), table.get(key), PLACES[key]))
-        elif key == GAPS:
+        elif form in PLACES:
+            _put(table, key, _places_data(fields.get(key, ""), table.get(key), PLACES[form]))
+        elif form == "arcs":
             lines = map(_parts, fields.get(key, "").splitlines())
             _put(table, key, [[_number(each) for each in line] for line in lines if line] or None)
-        elif key in LISTS:
+        elif form == "directions":
             _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
         else:
             _put(table, key, _number(fields.get(key, "").strip()))

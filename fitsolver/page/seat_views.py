@@ -23,7 +23,6 @@ from fitsolver.page.budget_form import (
 from fitsolver.page.seat_form import (
     CHOICES,
     CLAWS,
-    GAPS,
     LEVELS,
     PLACES,
     TAKEN,
@@ -332,7 +331,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "keys": KEYS,
         "is_reading": is_reading,
         "leavable": {key for key in KEYS if may_be_left_out(key, fields)},
-        "in_lines": (*PLACES, GAPS),
+        "in_lines": [key for key in KEYS if KEYS[key].form in (*PLACES, "arcs")],
         "ways": WAYS,
         "levels": LEVELS,
         "tools": tuple(dict.fromkeys((*INSTRUMENTS, *own))),

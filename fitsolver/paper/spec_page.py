@@ -23,7 +23,7 @@ from fitsolver.paper.leaf import (
     table,
 )
 from fitsolver.paper.price_section import price_section
-from fitsolver.telling.report import NAMES, seat_words, size_words
+from fitsolver.telling.report import seat_words, size_words
 from fitsolver.telling.spec_report import strip
 from fitsolver.telling.stone_report import carats
 from fitsolver.text.layout import per_cent, words
@@ -59,12 +59,11 @@ _LABORATORY = (
 def typeset(text: str) -> str:
     r"""Write a sentence of the reports with the signs that paper has, a unit beside its number.
 
-    >>> typeset("8.0 x 6.0 at 30 deg, +-0.1, take again opening_width_mm")
-    '8.0 × 6.0 at 30°, ±0.1, take again opening width'
+    >>> typeset("8.0 x 6.0 at 30 deg, +-0.1")
+    '8.0 × 6.0 at 30°, ±0.1'
     >>> typeset("80 % of 2 mm")
     '80\xa0% of 2\xa0mm'
     """
-    text = NAMES.sub(lambda name: words(name[0]), text)
     text = re.sub(r"(\d) (mm|ct|%)", "\\1\u00a0\\2", text)
     return text.replace(" x ", " × ").replace(" deg", "°").replace("+-", "±")
 

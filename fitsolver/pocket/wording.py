@@ -24,7 +24,7 @@ from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.pocket.view import View, view
 from fitsolver.stones.material import Material
-from fitsolver.telling.report import NAMES, headline, seat_words, size_words
+from fitsolver.telling.report import headline, seat_words, size_words
 from fitsolver.text.layout import per_cent, plain, words
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.weight import every_make, weigh_list
@@ -141,9 +141,7 @@ def _asks(found: Spec, material: Material) -> Iterator[Ask]:
                 for size in item.calibrated
             ),
             altered=_box(item),
-            notes=tuple(
-                _capital(plain(NAMES.sub(lambda name: words(name[0]), note))) for note in item.notes
-            ),
+            notes=tuple(_capital(plain(note)) for note in item.notes),
             refusals=tuple(
                 _refused(line)
                 for line in found.refuse

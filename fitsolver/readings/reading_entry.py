@@ -260,10 +260,10 @@ class UnmeasuredEntry(FileModel):
 
 
 class PlaceEntry(DirectEntry):
-    """A length read in one direction from the centre; `key` has its range."""
+    """A length read in one direction from the centre; `key`, set by the table, has its range."""
 
     at_deg: Number
-    key: ClassVar[str] = "opening_radii_mm"
+    key: ClassVar[str]
 
     @field_validator("at_deg")
     @classmethod
@@ -276,28 +276,6 @@ class PlaceEntry(DirectEntry):
     def _a_length(cls, value: tuple[float, ...]) -> tuple[float, ...]:
         in_range(cls.key, value)
         return value
-
-
-class RadiusEntry(PlaceEntry):
-    """The distance from the centre of the opening to the metal in one direction."""
-
-
-class LedgeWidthEntry(PlaceEntry):
-    """The width of the ledge in one direction."""
-
-    key: ClassVar[str] = "ledge_widths_mm"
-
-
-class LedgeHeightEntry(PlaceEntry):
-    """The height of the ledge over a level plane in one direction."""
-
-    key: ClassVar[str] = "ledge_heights_mm"
-
-
-class WallHeightEntry(PlaceEntry):
-    """The height of the wall above the ledge in one direction."""
-
-    key: ClassVar[str] = "wall_heights_mm"
 
 
 class LeanEntry(FileModel):

@@ -31,8 +31,10 @@ Floats = NDArray[np.float64]
 Function = Callable[[Floats], ArrayLike]
 """Takes inputs of shape (count, inputs), gives one number per row, shape (count,)."""
 
-MAX_DIMENSION = 64
+MAX_DIMENSION = 21_201
 """Most inputs that `standard_normal_points` spreads evenly together."""
+_OWN_DIMENSION = 64
+"""As many inputs have their direction numbers here; for more, scipy is loaded."""
 
 _BITS = 32
 
@@ -74,8 +76,8 @@ def standard_normal_points(dimension: int, count: int, seed: int) -> Floats:
     Parameters
     ----------
     dimension : int
-        Number of inputs, 1 to 64. Put those that matter most first: early columns are spread
-        best.
+        Number of inputs, 1 to 21,201. Put those that matter most first: early columns are
+        spread best.
     count : int
         Number of points; a power of two spreads best.
     seed : int
@@ -349,6 +351,8 @@ def _two_sided_factor(coverage: float) -> float:
 def _directions(dimension: int, count: int) -> NDArray[np.uint32]:
     """Direction numbers as 32-bit fractions, shape (dimension, bits of the count)."""
     columns = max(1, (count - 1).bit_length())
+    if dimension > _OWN_DIMENSION:
+        return _all_directions(dimension, columns)
     rows = [[1] * columns]
     for entry in _JOE_KUO.split(";")[: dimension - 1]:
         polynomial, *first = map(int, entry.split())
@@ -363,6 +367,22 @@ def _directions(dimension: int, count: int) -> NDArray[np.uint32]:
         rows.append(odd[:columns])
     shifts = np.arange(_BITS - 1, _BITS - 1 - columns, -1, dtype=np.uint32)
     return np.array(rows, dtype=np.uint32) << shifts
+
+
+def _all_directions(dimension: int, columns: int) -> NDArray[np.uint32]:
+    """Direction numbers from scipy, which has the whole table of [3] and takes long to load.
+
+    In Gray-code order the point 2^(k+1) - 1 is the k-th direction number itself.
+    """
+    from scipy.stats import qmc
+
+    engine = qmc.Sobol(dimension, scramble=False, bits=_BITS)
+    found = []
+    for column in range(columns):
+        engine.fast_forward(2 ** (column + 1) - 1 - engine.num_generated)
+        # Exact: 32 bits fit into a double. One point is no balanced set, nor is it meant to be.
+        found.append(engine.random(1)[0] * 2.0**_BITS)
+    return np.array(found).T.astype(np.uint32)
 
 
 def _scrambled(directions: NDArray[np.uint32], words: NDArray[np.uint32]) -> NDArray[np.uint32]:

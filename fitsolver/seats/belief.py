@@ -13,12 +13,13 @@ the same standard deviation.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from fitsolver.readings.mounting_key import KEYS, Place
 from fitsolver.readings.reading import Reading
 from fitsolver.readings.uncertainty import spread_factor
 from fitsolver.seats import wave
@@ -35,7 +36,8 @@ from fitsolver.seats.equation import (
     scalars,
 )
 from fitsolver.seats.mounting import Mounting
-from fitsolver.seats.opening import OPENING_WAVES, Opening
+from fitsolver.seats.opening import Opening
+from fitsolver.seats.parameter import FACE, Columns, Parameter, Waves
 from fitsolver.seats.trace import Trace
 from fitsolver.seats.trace_evidence import (
     LAID_BY_EYE_DEG,
@@ -46,7 +48,6 @@ from fitsolver.seats.trace_evidence import (
 from fitsolver.seats.usual_seat import (
     FLUSH_THICKNESS_MM,
     IRREGULARITY_MM,
-    PRIORS,
     SHAPE_SPREAD_PCT,
 )
 from fitsolver.stones import outline
@@ -64,6 +65,14 @@ CALIPER_U_MM = 0.03
 STATIONS = 60
 # How often the figure is linearised anew; points that lie far off the figure take longer.
 ROUNDS, TRACED_ROUNDS = 3, 12
+# Stations lie on its family's usual figure where no proportion is off by more than this [its unit].
+LIKE_ITS_FAMILY = 0.5
+# What turns by more is a corner.
+CORNER_RAD = np.deg2rad(12)
+# How far to either side a loose proportion is followed, and at how many values [its u].
+BEND_REACH, BEND_COUNT = 3.0, 13
+# Where corners are expected besides the best estimate [u of the proportion].
+CORNERS_TRIED = (-1.6, -0.8, 0.8, 1.6)
 # A trace is linearised anew until nothing moves by more than this [mm, deg, per cent].
 SETTLED = 1e-4
 
@@ -79,49 +88,84 @@ class Assumed(Struct, frozen=True, kw_only=True):
 
 
 class Evidence(Struct, frozen=True, kw_only=True):
-    """One reading as it enters: its name and the row that predicts it from the parameters.
+    """One reading as it enters: its place, its unit, the row that predicts it from the parameters.
 
     `variance` is that of all its errors, `lasting` the part that a repeat would not change.
     """
 
-    name: str
+    place: Place
+    unit: str
     row: Array
     variance: float
     lasting: float
     assumed: bool
 
 
+class Bend(Struct, frozen=True, kw_only=True):
+    """How a radius strays from straight as a proportion of the opening changes.
+
+    `place` of the proportion among the parameters; at `values` (k,) of it, spread evenly, the
+    radius (n,) is off by `off` (k, n) [mm].
+    """
+
+    place: int
+    values: Array
+    off: Array
+
+    def at(self, value: Array) -> Array:
+        """How far radii are off straight at values (s,) of the proportion, (s, n)."""
+        step = self.values[1] - self.values[0]
+        part = np.clip((value - self.values[0]) / step, 0.0, len(self.values) - 1.0)
+        low = np.minimum(part.astype(np.int64), len(self.values) - 2)
+        share = (part - low)[:, None]
+        off: Array = self.off[low] * (1 - share) + self.off[low + 1] * share
+        return off
+
+
 class Belief(Struct, frozen=True, kw_only=True, dict=True):
     """A Gaussian over the seat's parameters, and how it came about.
 
-    `names` (d,) parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the
+    `columns` the d parameters, `mean` (d,), `covariance` (d, d); `directions` (n,) rad of the
     stations round the opening, `radius` (n,) [mm] of the figure at the mean, `slopes` (n, d) of
-    the radius by each parameter; `evidence` the readings and what might yet be read;
-    `contradictions` pairs of readings that do not go together.
+    the radius by each parameter, `bends` what it strays from these; `evidence` the readings and
+    what might yet be read; `contradictions` pairs of readings that do not go together.
     """
 
     mounting: Mounting
-    names: tuple[str, ...]
+    columns: Columns
     mean: Array
     covariance: Array
     directions: Array
     radius: Array
     slopes: Array
+    bends: tuple[Bend, ...]
     assumed: tuple[Assumed, ...]
     evidence: tuple[Evidence, ...]
     contradictions: tuple[Contradiction, ...]
     irregularity_mm: float
 
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Parameters as people read them; `columns` tells them apart."""
+        return tuple(map(str, self.columns.parameters))
+
     def index(self, name: str) -> int:
-        """Place of a parameter in the vectors."""
+        """Place of a parameter in the vectors by its printed name."""
         return self.names.index(name)
 
     def figure_mm(self) -> Array:
         """The opening's own figure at the mean, without its waves: polygon (k, 2) [mm]."""
         family = outline.family(self.mounting.opening_family)
-        shape = {name: float(self.mean[self.index(f"opening_{name}")]) for name in family.shape}
+        shape = {name: float(self.mean[self.columns[f"opening_{name}"]]) for name in family.shape}
         length, width = (float(size) for size in self.mean[:2])
         return outline.draw(family.name, length / width, shape) * width
+
+    def radii(self, parameters: Array) -> Array:
+        """Radius (s, n) of the opening at every station, for parameters (s, d) [mm]."""
+        radius: Array = self.radius + (parameters - self.mean) @ self.slopes.T
+        for bend in self.bends:
+            radius = radius + bend.at(parameters[:, bend.place])
+        return radius
 
     def draw(self, points: Array) -> Array:
         """Turn standard normal points (s, d) into parameters (s, d); a zero point is the mean."""
@@ -138,16 +182,23 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     tau = IRREGULARITY_MM[mounting.make] if given is None else given
     figure = outline.family(mounting.opening_family)
     length, width = _first_size(mounting)
-    names, mean, spread, assumed = _priors(mounting, figure, length, width, tau)
-    directions = _stations(mounting, figure, length, width, stations)
-    at = {name: i for i, name in enumerate(names)}
+    at, mean, spread, assumed = _priors(mounting, figure, length, width, tau)
+    drawn = outline.draw(figure.name, length / width)
+    directions = _stations(mounting, drawn, stations)
     here = mean.copy()
     trace, learned, surely_learned = mounting.opening_points, tau, False
     unlike: tuple[Array, Array] | None = None
-    plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
-    smooth = {name: i for name, i in plain.items() if not name.startswith(OPENING_WAVES)}
-    whole, edge, bare = (Opening(figure, names) for names in (at, plain, smooth))
-    for _ in range(ROUNDS if trace is None else TRACED_ROUNDS):
+    whole, edge, bare = (
+        Opening(figure, at, faces=faces, waves=waves)
+        for faces, waves in ((True, True), (False, True), (False, False))
+    )
+    shape = {name: at[f"opening_{name}"] for name in figure.shape}
+    for lap in range(ROUNDS if trace is None else TRACED_ROUNDS):
+        if lap and any(abs(here[i] - mean[i]) > LIKE_ITS_FAMILY for i in shape.values()):
+            # Corners and tips lie elsewhere than its family's.
+            proportions = {name: max(float(here[i]), 0.0) for name, i in shape.items()}
+            drawn = outline.draw(figure.name, here[0] / here[1], proportions)
+            directions = _stations(mounting, drawn, stations)
         radius, slopes = whole.answers(here, directions)
         rows, values, noise, labels, readings = equations(
             mounting, here, at, directions, radius, slopes, tau
@@ -158,7 +209,8 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
                 partial(bare.reach, here),
             )  # fmt: skip
             if given is None and not surely_learned:
-                before_that, learned = learned, _learn(traced, mean, spread, at, tau)
+                before_that, waves = learned, at.waves("opening")
+                learned = _learn(traced, mean, spread, waves, tau)
                 surely_learned = learned == before_that
             rows, values, noise = _joined((rows, values, noise), traced)
         prior = np.diag(spread**2)
@@ -176,30 +228,40 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
             before, covariance = here, prior
         if trace is not None and np.abs(here - before).max() < SETTLED:
             break
+    loose = {
+        i: width_of
+        for i in shape.values()
+        if (width_of := float(np.sqrt(covariance[i, i]))) > LIKE_ITS_FAMILY and trace is None
+    }
+    if loose and mounting.holds == "wall":
+        directions = _through_corners(directions, figure, shape, here, loose)
     radius, slopes = whole.answers(here, directions)
+    bends = tuple(_bend(whole, here, directions, i, width_of) for i, width_of in loose.items())
     evidence = [
         Evidence(
-            name=name,
+            place=place,
+            unit="deg" if place.key.endswith("_deg") else "mm",
             row=row,
             variance=float(noise[i, i]),
             lasting=lasting(readings[i]) if i < len(readings) else 0.0,
             assumed=False,
         )
         # Traced points follow behind; none of them is a reading to take again by itself.
-        for i, (name, row) in enumerate(zip(labels, rows, strict=False))
-        if name != WIDTH_AS_LENGTH
+        for i, (place, row) in enumerate(zip(labels, rows, strict=False))
+        if place != WIDTH_AS_LENGTH
     ]
     if trace is not None:
         assumed[1:1] = _traced(trace, learned, given is None)
-    evidence += _unread(mounting, here, names, assumed, directions, radius, slopes)
+    evidence += _unread(mounting, here, at, assumed, directions, radius, slopes)
     return Belief(
         mounting=mounting,
-        names=names,
+        columns=at,
         mean=here,
         covariance=(covariance + covariance.T) / 2,
         directions=directions,
         radius=radius,
         slopes=slopes,
+        bends=bends,
         assumed=tuple(assumed),
         evidence=tuple(evidence),
         contradictions=() if unlike is None else contradictions(labels, *unlike),
@@ -211,16 +273,13 @@ def _learn(
     traced: tuple[Array, Array, Array],
     mean: Array,
     spread: Array,
-    at: Mapping[str, int],
+    waves: Waves,
     tau: float,
 ) -> float:
     """Learn the opening's irregularity from its points, and spread its waves by it, in place."""
     rows, values, noise = traced
-    waves = {
-        i: int(name.rpartition("_")[2]) for name, i in at.items() if name.startswith(OPENING_WAVES)
-    }
     learned = learned_tau_mm(rows, values - rows @ mean, noise, spread, waves, tau)
-    spread[list(waves)] = learned / np.array(list(waves.values()))
+    spread[waves.columns] = learned / waves.number
     return learned
 
 
@@ -262,7 +321,7 @@ def _traced(trace: Trace, learned_mm: float, is_learned: bool) -> list[Assumed]:
 def _unread(
     mounting: Mounting,
     here: Array,
-    names: tuple[str, ...],
+    at: Columns,
     assumed: list[Assumed],
     directions: Array,
     radius: Array,
@@ -271,12 +330,15 @@ def _unread(
     """Return what might yet be read: assumed parameters, angles, the opening's corners."""
 
     def would_be(name: str, row: Array, u: float, *, again: bool = False) -> Evidence:
-        return Evidence(name=name, row=row, variance=u**2, lasting=0.0, assumed=not again)
+        unit = "deg" if name.endswith("_deg") else "mm"
+        return Evidence(
+            place=Place(name), unit=unit, row=row, variance=u**2, lasting=0.0, assumed=not again
+        )
 
     usual_u = {"mm": CALIPER_U_MM, "deg": ANGLE_U_DEG}
-    at = {name: i for i, name in enumerate(names)}
     lean_row, _ = rim_shift(mounting, None, here, at)
-    rows = dict(zip(names, np.eye(len(names)), strict=True))
+    names = [one.key for one in at.parameters if one.claw is None and not one.wave]
+    rows = {name: np.eye(len(at))[at[name]] for name in names}
     rows["opening_width_mm"] += 2 * lean_row
     found = [
         would_be(item.name, rows[item.name], usual_u[item.unit])
@@ -323,11 +385,14 @@ def _first_size(mounting: Mounting) -> tuple[float, float]:
 
 def _priors(
     mounting: Mounting, figure: outline.Family, length: float, width: float, tau: float
-) -> tuple[tuple[str, ...], Array, Array, list[Assumed]]:
-    items: list[tuple[str, float, float]] = [
-        ("opening_length_mm", length, UNKNOWN_MM),
-        ("opening_width_mm", width, UNKNOWN_MM),
-    ]
+) -> tuple[Columns, Array, Array, list[Assumed]]:
+    items: list[tuple[Parameter, float, float]] = []
+
+    def add(key: str, value: float, u: float, claw: int | None = None) -> None:
+        items.append((Parameter(key, claw), value, u))
+
+    add("opening_length_mm", length, UNKNOWN_MM)
+    add("opening_width_mm", width, UNKNOWN_MM)
     assumed: list[Assumed] = [
         Assumed(
             name="irregularity_mm",
@@ -342,7 +407,7 @@ def _priors(
     trace = mounting.opening_points
     seen = trace is not None or mounting.opening_diagonal_mm is not None
     for name, usual in figure.shape.items():
-        items.append((f"opening_{name}", usual, SHAPE_SPREAD_PCT[name]))
+        add(f"opening_{name}", usual, SHAPE_SPREAD_PCT[name])
         if not seen and len(mounting.opening_radii_mm) < 6:
             assumed.append(
                 Assumed(
@@ -354,57 +419,62 @@ def _priors(
                 )
             )
     if mounting.opening_radii_mm:
-        items += [("centre_x_mm", 0.0, CENTRE_U_MM), ("centre_y_mm", 0.0, CENTRE_U_MM)]
+        for key in ("centre_x_mm", "centre_y_mm"):
+            add(key, 0.0, CENTRE_U_MM)
     if trace is not None:
-        items += frame_priors(trace, outline.draw(figure.name, length / width) * width)
+        for item in frame_priors(trace, outline.draw(figure.name, length / width) * width):
+            add(*item)
     tied = as_wide_as_long(mounting)
     for name in tied:
         source = f"a {figure.name} one is as wide as it is long, but for its irregularity"
         like = getattr(mounting, name.replace("width", "length"))
         assumed.append(Assumed(name=name, value=like.value_mm, u=tau, unit="mm", source=source))
     for name in scalars(mounting):
-        prior = PRIORS[name]
-        value = prior.value(length, width) if callable(prior.value) else prior.value
+        rules = KEYS[name]
+        prior = rules.usual
+        assert prior is not None  # or it would be no scalar
+        value, unit = prior.of(length, width), "mm" if rules.unit == "mm" else "deg"
         if name == "wall_thickness_mm" and mounting.flush:
             value = FLUSH_THICKNESS_MM
         given = getattr(mounting, name, None)
         own = _placed(mounting, name)
         if name in tied:
             like = getattr(mounting, name.replace("width", "length"))
-            items.append((name, like.value_mm, UNKNOWN_MM))
+            add(name, like.value_mm, UNKNOWN_MM)
         elif given is None and own:
-            unknown = UNKNOWN_MM if prior.unit == "mm" else UNKNOWN_DEG
-            items.append((name, float(np.mean(own)), unknown))
+            unknown = UNKNOWN_MM if unit == "mm" else UNKNOWN_DEG
+            add(name, float(np.mean(own)), unknown)
         elif given is None:
-            items.append((name, value, prior.u))
+            add(name, value, prior.u)
             assumed.append(
-                Assumed(name=name, value=value, u=prior.u, unit=prior.unit, source=prior.source)
+                Assumed(name=name, value=value, u=prior.u, unit=unit, source=prior.source)
             )
         elif isinstance(given, Reading):
-            items.append((name, given.value_mm, UNKNOWN_MM))
+            add(name, given.value_mm, UNKNOWN_MM)
         else:
-            items.append((name, float(given), ANGLE_U_DEG))
+            add(name, float(given), ANGLE_U_DEG)
     if mounting.holds == "claws":
-        items += [(f"claw_face_{i}", 0.0, tau) for i in range(len(mounting.claw_directions_deg))]
+        for claw in range(len(mounting.claw_directions_deg)):
+            add(FACE, 0.0, tau, claw)
     for field, waves in wave.fields(mounting, tau).items():
-        for k in waves.numbers:
-            height = waves.spread / k
-            items += [(f"{field}_cos_{k}", 0.0, height), (f"{field}_sin_{k}", 0.0, height)]
+        items += [
+            (one, 0.0, waves.spread / one.wave) for one in wave.parameters(field, waves.numbers)
+        ]
     if mounting.ledge_heights_mm:
         plane = np.mean([value for _, value in wave.places(mounting, "ledge_height_mm")])
-        items.append(("ledge_plane_mm", float(plane), UNKNOWN_MM))
+        add("ledge_plane_mm", float(plane), UNKNOWN_MM)
     levels = _levels(mounting)
     if levels:
-        items.append(("ledge_plane_mm", float(np.mean(levels)), UNKNOWN_MM))
+        add("ledge_plane_mm", float(np.mean(levels)), UNKNOWN_MM)
         spread = max(tau, float(np.std(levels)))
-        items += [(f"ledge_height[{i}]", 0.0, spread) for i in range(len(levels))]
-    for i, claw in enumerate(mounting.claws):
-        for name, own_value in own_of(mounting, claw).items():
+        for i in range(len(levels)):
+            add("ledge_height", 0.0, spread, i)
+    for i, own_claw in enumerate(mounting.claws):
+        for name, own_value in own_of(mounting, own_claw).items():
             unknown = UNKNOWN_MM if isinstance(own_value, Reading) else ANGLE_U_DEG
-            items.append((f"{name}[{i}]", _value(own_value), unknown))
-    names = tuple(item[0] for item in items)
+            add(name, _value(own_value), unknown, i)
     return (
-        names,
+        Columns(tuple(item[0] for item in items)),
         np.array([item[1] for item in items]),
         np.array([item[2] for item in items]),
         assumed,
@@ -429,16 +499,59 @@ def _placed(mounting: Mounting, name: str) -> list[float]:
     return [value for _, value in wave.places(mounting, name)]
 
 
-def _stations(
-    mounting: Mounting, figure: outline.Family, length: float, width: float, count: int
+def _bend(whole: Opening, here: Array, directions: Array, place: int, u: float) -> Bend:
+    """How the radius strays from straight over so many u of one proportion."""
+    radius, (_, slopes) = whole.reach(here, directions), whole.answers(here, directions)
+    values = here[place] + u * BEND_REACH * np.linspace(-1.0, 1.0, BEND_COUNT)
+    off = []
+    for value in values:
+        there = here.copy()
+        there[place] = value
+        off.append(
+            whole.reach(there, directions) - radius - slopes[:, place] * (value - here[place])
+        )
+    return Bend(place=place, values=values, off=np.array(off))
+
+
+def _through_corners(
+    directions: Array,
+    figure: outline.Family,
+    shape: Mapping[str, int],
+    here: Array,
+    loose: Mapping[int, float],
 ) -> Array:
+    """Stations with those through where the corners may lie besides: a chord would cut them off."""
+    every = [directions]
+    for place, u in loose.items():
+        for part in CORNERS_TRIED:
+            proportions = {
+                name: max(float(here[i]) + (part * u if i == place else 0.0), 0.0)
+                for name, i in shape.items()
+            }
+            points = outline.draw(figure.name, here[0] / here[1], proportions)
+            corner = points[turns_of(points) > CORNER_RAD]
+            every.append(np.mod(np.arctan2(corner[:, 1], corner[:, 0]), 2 * np.pi))
+    rounded = np.round(np.concatenate(every), 6)
+    return np.array(sorted(set(rounded.tolist())))
+
+
+def turns_of(points: Array) -> Array:
+    """By how much an outline turns at each of its points (k,) [rad]."""
+    step = np.roll(points, -1, axis=0) - points
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    turn: Array = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
+    return turn
+
+
+def _stations(mounting: Mounting, points: Array, count: int) -> Array:
     """Directions round the opening: closer where it curves, and through its corners or the claws.
+
+    `points` (k, 2) are its figure, to any scale.
 
     A chord of length c strays from a curve of radius r by c^2 / 8r, so stations lie as close as
     the root of the curvature asks, with some even division mixed in for straight sides. Chords
     then stray by under 0.01 mm in every family.
     """
-    points = outline.draw(figure.name, length / width)
     if mounting.holds == "claws":
         claws = np.deg2rad(np.asarray(mounting.claw_directions_deg, dtype=np.float64))
         for i, claw in enumerate(mounting.claws):
@@ -448,9 +561,8 @@ def _stations(
         return claws
     points = np.roll(points, -int(np.argmax(points[:, 0])), axis=0)
     step = np.roll(points, -1, axis=0) - points
-    heading = np.arctan2(step[:, 1], step[:, 0])
-    turn = np.mod(np.diff(heading, prepend=heading[-1]), 2 * np.pi)
-    corner = turn > np.deg2rad(12)
+    turn = turns_of(points)
+    corner = turn > CORNER_RAD
     way = np.linalg.norm(step, axis=1)
     # A corner is a station itself and asks for none besides.
     curving = np.where(corner, 0.0, turn)

@@ -7,6 +7,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.belief import Belief
+from fitsolver.seats.parameter import FACE
 from fitsolver.stones import outline
 
 Array = NDArray[np.float64]
@@ -94,12 +95,11 @@ def _tip(belief: Belief, claw: int, parameters: Array) -> Array:
     The claw stands off it by as much as its face stands off the figure. That corners keep their
     angle while length and width are drawn is neglected.
     """
-    names = ("opening_length_mm", "opening_width_mm")
-    size = np.stack([parameters[:, belief.index(name)] for name in names], axis=1)
-    mean = np.array([belief.mean[belief.index(name)] for name in names])
+    sizes = belief.columns.all_of(["opening_length_mm", "opening_width_mm"])
+    size, mean = parameters[:, sizes], belief.mean[sizes]
     direction = belief.directions[claw]
     ray = np.array([np.cos(direction), np.sin(direction)])
-    off = parameters[:, belief.index(f"claw_face_{claw}")]
+    off = parameters[:, belief.columns.claws(FACE)[claw]]
     found: Array = _corner(belief, claw)[0] * size / mean + off[:, None] * ray
     return found
 
@@ -112,8 +112,7 @@ def _corner(belief: Belief, claw: int) -> tuple[Array, Array, Array]:
     figure = belief.figure_mm()
     tip = outline.tip_near(figure, float(belief.directions[claw]))
     start = int(np.linalg.norm(figure - tip, axis=1).argmin())
-    at = {name: i for i, name in enumerate(belief.names)}
-    half = float(belief.mean[at.get(f"claw_width_mm[{claw}]", at["claw_width_mm"])]) / 2
+    half = float(belief.mean[belief.columns.of_claw("claw_width_mm", claw)]) / 2
     ways = []
     for around in (np.roll(figure[::-1], start + 1, axis=0), np.roll(figure, -start, axis=0)):
         off = np.linalg.norm(around - tip, axis=1)

@@ -13,6 +13,8 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from fitsolver.readings.mounting_key import Place
+
 Array = NDArray[np.float64]
 
 # From here on a disagreement is shown, and from there on no answer is given. Common practice: one
@@ -26,12 +28,12 @@ _EXPLAINS = 0.25
 class Contradiction(Struct, frozen=True, kw_only=True):
     """Two readings that do not go together: `first` stands `apart_u` from what the others say.
 
-    `second` is the reading without which it would stand nearest to them, "" where no single one
+    `second` is the reading without which it would stand nearest to them, None where no single one
     explains it.
     """
 
-    first: str
-    second: str
+    first: Place
+    second: Place | None
     apart_u: float
 
     @property
@@ -41,7 +43,7 @@ class Contradiction(Struct, frozen=True, kw_only=True):
 
 
 def contradictions(
-    names: Sequence[str], differences: Array, covariance: Array
+    places: Sequence[Place], differences: Array, covariance: Array
 ) -> tuple[Contradiction, ...]:
     """Find readings that contradict one another, the worst pair first, each reading in one pair.
 
@@ -50,7 +52,7 @@ def contradictions(
     reading stands (P e)_i / sqrt(P_ii) from what the others say (leave-one-out residuals; Cook and
     Weisberg, Residuals and Influence in Regression, 1982, from memory).
     """
-    left = list(range(len(names)))
+    left = list(range(len(places)))
     found = []
     while len(left) > 1:
         apart, precision, force = _apart(differences[left], covariance[np.ix_(left, left)])
@@ -67,8 +69,8 @@ def contradictions(
         explained = abs(without[j]) < (1 - _EXPLAINS) * abs(apart[i])
         found.append(
             Contradiction(
-                first=names[left[i]],
-                second=names[left[j]] if explained else "",
+                first=places[left[i]],
+                second=places[left[j]] if explained else None,
                 apart_u=float(abs(apart[i])),
             )
         )

@@ -6,22 +6,24 @@ caliper used in one way) is in the noise they have together.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.readings.mounting_key import KEYS, Place
 from fitsolver.readings.reading import Level, Reading, covariance_mm2
 from fitsolver.seats import wave
 from fitsolver.seats.mounting import Claw, Mounting
 from fitsolver.seats.opening import Opening
+from fitsolver.seats.parameter import FACE, Columns
 from fitsolver.seats.trace_evidence import FRAME
 from fitsolver.stones import outline
 
 Array = NDArray[np.float64]
 
-WIDTH_AS_LENGTH = "width as length"
+WIDTH_AS_LENGTH = Place("width as length")
 AS_WIDE_AS_LONG = ("round", "square")
 # What any reading has of its own beyond what it states: half a step of 0.01 mm [mm].
 OWN_U_MM = 0.003
@@ -35,10 +37,10 @@ ANGLE_U_DEG = 2.0
 
 
 def equations(
-    mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, radius: Array,
+    mounting: Mounting, here: Array, at: Columns, directions: Array, radius: Array,
     slopes: Array, tau: float,
-) -> tuple[Array, Array, Array, list[str], list[Reading]]:  # fmt: skip
-    """Linearise every reading: rows (m, d), values (m,), noise (m, m), names and readings.
+) -> tuple[Array, Array, Array, list[Place], list[Reading]]:  # fmt: skip
+    """Linearise every reading: rows (m, d), values (m,), noise (m, m), places and readings.
 
     Values are shifted so that rows @ parameters predicts them.
     """
@@ -46,22 +48,24 @@ def equations(
     values: list[float] = []
     readings: list[Reading] = []
     extra: list[float] = []
-    labels: list[str] = []
+    labels: list[Place] = []
     strays = wave.fields(mounting, tau)
 
-    def add(name: str, reading: Reading, row: Array, predicted: float, more: float = 0.0) -> None:
+    def add(
+        place: Place, reading: Reading, row: Array, predicted: float, more: float = 0.0
+    ) -> None:
         rows.append(row)
         values.append(reading.value_mm - predicted + float(row @ here))
         readings.append(reading)
         extra.append(more)
-        labels.append(name)
+        labels.append(place)
 
     def unit(name: str) -> Array:
         row = np.zeros(len(here))
         row[at[name]] = 1.0
         return row
 
-    claws = mounting.holds == "claws"
+    claws, faces, waves = mounting.holds == "claws", at.claws(FACE), at.waves("opening").columns
     along = np.column_stack([np.cos(directions), np.sin(directions)])
     for axis, name in ((0, "opening_length_mm"), (1, "opening_width_mm")):
         reading = getattr(mounting, name)
@@ -73,31 +77,29 @@ def equations(
             for way in np.pi / 2 * axis + np.array([0.0, np.pi]):
                 row += wave.rows(at, "opening", np.array([way]))[0]
                 held = _held_against(directions, way)
-                for claw in held:
-                    row[at[f"claw_face_{claw}"]] += 1 / len(held)
+                row[[faces[claw] for claw in held]] += 1 / len(held)
             predicted += float((row - unit(name)) @ here)
         else:
-            waves = [i for n, i in at.items() if n.startswith(("opening_cos", "opening_sin"))]
             plain = (radius - slopes[:, waves] @ here[waves])[:, None] * along
             far, near = (_touched(plain[:, axis] * way, plain[:, 1 - axis]) for way in (1, -1))
             side = np.abs(along[[far, near], axis])
             row[waves] = side[0] * slopes[far, waves] + side[1] * slopes[near, waves]
             predicted += float(row[waves] @ here[waves])
-            framed = [at[n] for n in FRAME if n in at]
+            framed = at.all_of(FRAME)
             row[framed] = side[0] * slopes[far, framed] + side[1] * slopes[near, framed]
         ends = np.array([0.0, np.pi]) + axis * np.pi / 2
         lean_row, lean = rim_shift(mounting, reading.level, here, at, ends)
-        add(name, reading, row + 2 * lean_row, predicted + 2 * lean)
+        add(Place(name), reading, row + 2 * lean_row, predicted + 2 * lean)
     if mounting.opening_diagonal_mm is not None:
         row, predicted = diagonal(mounting, here, at, directions, radius, slopes)
         lean_row, lean = rim_shift(mounting, mounting.opening_diagonal_mm.level, here, at)
-        add("opening_diagonal_mm", mounting.opening_diagonal_mm, row + 2 * lean_row,
+        add(Place("opening_diagonal_mm"), mounting.opening_diagonal_mm, row + 2 * lean_row,
             predicted + 2 * lean)  # fmt: skip
     for (at_deg, reading), (row, predicted, more) in zip(
         mounting.opening_radii_mm, _radii(mounting, here, at, directions, tau), strict=True
     ):
         lean_row, lean = rim_shift(mounting, reading.level, here, at, np.deg2rad([at_deg]))
-        add(f"opening_radii_mm at {at_deg:g} deg", reading, row + lean_row, predicted + lean, more)
+        add(Place("opening_radii_mm", at_deg), reading, row + lean_row, predicted + lean, more)
     for name in scalars(mounting):
         reading = getattr(mounting, name, None)
         if not isinstance(reading, Reading):
@@ -105,7 +107,7 @@ def equations(
         # Read at one place not named: the waves of that field are in it.
         field = strays.get(name.removesuffix("_mm"))
         more = 0.0 if field is None else field.variance
-        add(name, reading, unit(name), float(here[at[name]]), more / reading.repeats)
+        add(Place(name), reading, unit(name), float(here[at[name]]), more / reading.repeats)
     for label, reading, row in _by_place(mounting, at):
         add(label, reading, row, float(row @ here))
     if not readings:
@@ -124,7 +126,7 @@ def equations(
     leans = wave.rows(at, "wall_lean", leaning)
     for (at_deg, lean), row in zip(mounting.wall_leans_deg, leans, strict=True):
         row[at["wall_lean_deg"]] = 1.0
-        alone.append((row, lean, ANGLE_U_DEG**2, f"wall_leans_deg at {at_deg:g} deg"))
+        alone.append((row, lean, ANGLE_U_DEG**2, Place("wall_leans_deg", at_deg)))
     for row, value, variance, label in alone:
         rows.append(row)
         values.append(value)
@@ -144,8 +146,8 @@ def lasting(reading: Reading) -> float:
     return 0.0 if reading.cause is None else SHARED_PART * reading.u_systematic_mm**2
 
 
-def _by_place(mounting: Mounting, at: Mapping[str, int]) -> Iterator[tuple[str, Reading, Array]]:
-    """Name, reading and row of every length that was read in a direction, or on a single claw.
+def _by_place(mounting: Mounting, at: Columns) -> Iterator[tuple[Place, Reading, Array]]:
+    """Place, reading and row of every length that was read in a direction, or on a single claw.
 
     A wall is measured from the ledge below it; the ledge from a plane whose height nobody knows.
     """
@@ -163,21 +165,21 @@ def _by_place(mounting: Mounting, at: Mapping[str, int]) -> Iterator[tuple[str, 
         if less:
             rows -= wave.rows(at, less, directions)
         for (at_deg, reading), row in zip(read, rows, strict=True):
-            yield f"{key} at {at_deg:g} deg", reading, row
+            yield Place(key, at_deg), reading, row
     for i, claw in enumerate(mounting.claws):
         for name, own in own_of(mounting, claw).items():
             if isinstance(own, Reading):
                 row = np.zeros(len(at))
-                row[at[f"{name}[{i}]"]] = 1.0
-                yield f"{name} at {claw.at_deg:g} deg", own, row
+                row[at.of_claw(name, i)] = 1.0
+                yield Place(name, claw.at_deg), own, row
         if claw.notch_level_mm is not None and "ledge_plane_mm" in at:
             row = np.zeros(len(at))
-            row[[at["ledge_plane_mm"], at[f"ledge_height[{i}]"]]] = 1.0
-            yield f"ledge_heights_mm at {claw.at_deg:g} deg", claw.notch_level_mm, row
+            row[[at["ledge_plane_mm"], at.claws("ledge_height")[i]]] = 1.0
+            yield Place("ledge_heights_mm", claw.at_deg), claw.notch_level_mm, row
 
 
 def _radii(
-    mounting: Mounting, here: Array, at: Mapping[str, int], directions: Array, tau: float
+    mounting: Mounting, here: Array, at: Columns, directions: Array, tau: float
 ) -> Iterator[tuple[Array, float, float]]:
     """Predict every radius, read from a centre found by eye: row, value, more variance.
 
@@ -189,9 +191,8 @@ def _radii(
     angles = np.deg2rad([at_deg for at_deg, _ in mounting.opening_radii_mm])
     step = 1e-4
     figure = outline.family(mounting.opening_family)
-    plain = {name: i for name, i in at.items() if not name.startswith("claw_face_")}
     around = (angles[:, None] + [-step, 0.0, step]).ravel()
-    radius, slopes = Opening(figure, plain).answers(here, around)
+    radius, slopes = Opening(figure, at, faces=False).answers(here, around)
     centre = [at["centre_x_mm"], at["centre_y_mm"]]
     for k, angle in enumerate(angles):
         before, value, after = radius[3 * k : 3 * k + 3]
@@ -200,8 +201,9 @@ def _radii(
             # On a claw's face the radius is that claw's; between claws no metal is where it points.
             there = _held_against(directions, angle)
             if len(there) == 1:
-                row[at[f"claw_face_{there[0]}"]] = 1.0
-                value += here[at[f"claw_face_{there[0]}"]]
+                face = at.claws(FACE)[there[0]]
+                row[face] = 1.0
+                value += here[face]
             elif mounting.opening_points is None:
                 more = tau**2
         bend = (after - before) / (2 * step) / value
@@ -232,7 +234,7 @@ def rim_shift(
     mounting: Mounting,
     level: Level | None,
     here: Array,
-    at: Mapping[str, int],
+    at: Columns,
     directions: Array | None = None,
 ) -> tuple[Array, float]:
     """How much less the radius is at the rim than at the seat's own level, with its row.
@@ -275,7 +277,7 @@ def rim_shift(
 def diagonal(
     mounting: Mounting,
     here: Array,
-    at: Mapping[str, int],
+    at: Columns,
     directions: Array,
     radius: Array,
     slopes: Array,
@@ -310,34 +312,26 @@ def diagonal(
         row[at[name]] = (
             np.diff([np.linalg.norm(corner(sizes + way * step)) for way in (-1, 1)])[0] / step[k]
         )
-    angle = np.arctan2(y, x)
-    for name, place in at.items():
-        for part, turned in (("opening_cos_", np.cos), ("opening_sin_", np.sin)):
-            if name.startswith(part):
-                k = int(name.removeprefix(part))
-                # Four corners in two diagonals.
-                ends = k * np.array([angle, angle + np.pi, np.pi - angle, -angle])
-                row[place] = turned(ends).sum() / 2
-    waves = [i for name, i in at.items() if name.startswith(("opening_cos_", "opening_sin_"))]
-    return row, float(2 * np.hypot(x, y) + row[waves] @ here[waves])
+    angle, waves = np.arctan2(y, x), at.waves("opening")
+    # Four corners in two diagonals.
+    row[waves.columns] = (
+        waves.at(np.array([angle, angle + np.pi, np.pi - angle, -angle])).sum(axis=0) / 2
+    )
+    return row, float(2 * np.hypot(x, y) + row[waves.columns] @ here[waves.columns])
 
 
 def scalars(mounting: Mounting) -> list[str]:
     """Names of the scalar parameters this kind of seat has."""
-    cut, claws = mounting.state == "cut", mounting.holds == "claws"
-    names = []
-    if cut:
-        names += ["ledge_width_mm", "ledge_angle_deg", "depth_below_ledge_mm"]
-    else:
-        names += ["depth_below_rim_mm"]
-    if claws:
-        names += ["claw_thickness_mm", "claw_width_mm", "claw_lean_deg"]
-        names += ["claw_length_mm", "notch_height_mm"] if cut else []
-    else:
-        names += ["wall_thickness_mm", "wall_lean_deg"] + (["wall_height_mm"] if cut else [])
-    if mounting.gallery_depth_mm or mounting.gallery_width_mm or mounting.gallery_length_mm:
-        names += ["gallery_length_mm", "gallery_width_mm", "gallery_depth_mm"]
-    return names
+    rail = any(getattr(mounting, key) for key in KEYS if KEYS[key].level == "gallery")
+    found = [
+        (rules.usual.column, key)
+        for key, rules in KEYS.items()
+        if rules.usual is not None
+        and rules.belongs(mounting.holds, mounting.state)
+        and rules.usual.state in (None, mounting.state)
+        and (rail or rules.level != "gallery")
+    ]
+    return [key for _, key in sorted(found)]
 
 
 def as_wide_as_long(mounting: Mounting) -> list[str]:
@@ -359,9 +353,9 @@ def own_of(mounting: Mounting, claw: Claw) -> dict[str, Reading | float]:
     return {name: value for name, value in claw.own.items() if name in known}
 
 
-def of_claws(mounting: Mounting, at: Mapping[str, int], name: str) -> Array:
+def of_claws(mounting: Mounting, at: Columns, name: str) -> Array:
     """Rows (c, d) that give a scalar of every claw: its own parameter, or the common one."""
     found = np.zeros((len(mounting.claw_directions_deg), len(at)))
     for i in range(len(found)):
-        found[i, at.get(f"{name}[{i}]", at[name])] = 1.0
+        found[i, at.of_claw(name, i)] = 1.0
     return found

@@ -18,12 +18,14 @@ from fitsolver.readings.mounting_key import (
     CLAW_LENGTHS,
     KEYS,
     PLACES_MM,
+    TOP_LEVEL,
     Back,
     Finger,
     Holds,
     Make,
     OpeningFamily,
     OpeningLevel,
+    Place,
     State,
 )
 from fitsolver.readings.reading import Reading
@@ -196,30 +198,30 @@ class Mounting:
     document: Document | None = field(default=None, repr=False, compare=False)
 
     @property
-    def readings(self) -> dict[str, Reading]:
-        """Every reading that was taken, by key; a radius as `opening_radii_mm[0]`."""
+    def readings(self) -> dict[Place, Reading]:
+        """Every reading that was taken, by its key and, where it has one, its direction."""
         taken = {
-            key: value for key in KEYS if isinstance(value := getattr(self, key, None), Reading)
+            Place(key): value
+            for key in KEYS
+            if isinstance(value := getattr(self, key, None), Reading)
         }
         for key in PLACES_MM:
-            for index, (_, reading) in enumerate(getattr(self, key)):
-                taken[f"{key}[{index}]"] = reading
-        for index, claw in enumerate(self.claws):
+            taken |= {Place(key, at_deg): reading for at_deg, reading in getattr(self, key)}
+        for claw in self.claws:
             for key, value in claw.own.items():
                 if isinstance(value, Reading):
-                    taken[f"{key}[{index}]"] = value
+                    taken[Place(key, claw.at_deg)] = value
         return taken
 
-    def written_as(self, reading: str) -> str:
-        """Return the key in the file of a reading called `ledge_width_mm at 40 deg` or the like."""
-        key, _, place = reading.partition(" at ")
+    def written_as(self, reading: Place) -> str:
+        """Return the dotted key in the file of a reading."""
+        key, at_deg = reading
         seat = {} if self.document is None else self.document.data.get("seat", {})
         table, end = key, ""
-        if place and key in _OWN_KEYS and "claws" in seat:
+        if at_deg is not None and key in _OWN_KEYS and "claws" in seat:
             table, end = "claws", f".{_OWN_KEYS[key]}"
-        for index, item in enumerate(seat.get(table, ()) if place else ()):
-            at_deg = float(str(item["at_deg"]).replace(",", ".")) % 360.0
-            if f"{at_deg:g} deg" == place:
+        for index, item in enumerate(() if at_deg is None else seat.get(table, ())):
+            if float(str(item["at_deg"]).replace(",", ".")) % 360.0 == at_deg:
                 return f"seat.{table}[{index}]{end}"
         return f"seat.{key}" if key in KEYS and not key.startswith("finger") else key
 
@@ -270,9 +272,9 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
         ]
     tools = _instruments(file)
     readings: dict[str, Reading] = {}
-    for key, entry in file.named_entries():
+    for key, name, entry in file.named_entries():
         try:
-            readings[key] = _reading(file, key, entry, tools)
+            readings[key] = _reading(file, name, entry, tools)
         except OutOfRange as error:
             rule = f"cannot be taken so: {error}"
             remedy = "give its half_width_mm, or say with what it was taken"
@@ -282,9 +284,11 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
 
     seat = file.seat
     given: dict[str, Any] = {key: getattr(seat, key) for key in _PLAIN_KEYS}
-    for key, reading in readings.items():
-        if "[" not in key:
-            given[key.removeprefix("seat.")] = reading
+    given |= {
+        key: readings[dotted]
+        for key in KEYS
+        if (dotted := key if key in TOP_LEVEL else f"seat.{key}") in readings
+    }
     for key in PLACES_MM:
         places = (
             (place.at_deg % 360.0, readings[f"seat.{key}[{index}]"])
@@ -325,17 +329,8 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
 
 
 _PLAIN_KEYS = (
-    "holds",
-    "state",
-    "back",
-    "flush",
-    "make",
-    "irregularity_mm",
-    "opening_family",
-    "opening_level",
-    "ledge_angle_deg",
-    "wall_lean_deg",
-    "claw_lean_deg",
+    *("holds", "state", "back", "flush", "make", "opening_family", "opening_level"),
+    *(key for key, rules in KEYS.items() if rules.form == "number"),
 )
 
 
@@ -378,11 +373,12 @@ def _instruments(file: MountingFile) -> dict[str, Instrument]:
 
 
 def _reading(
-    file: MountingFile, key: str, entry: Entry, tools: Mapping[str, Instrument]
+    file: MountingFile, name: str, entry: Entry, tools: Mapping[str, Instrument]
 ) -> Reading:
-    """Turn an entry into a reading, with what its key says about measure, level and instrument."""
-    name, _, rest = key.removeprefix("seat.").partition("[")
-    name = CLAW_LENGTHS[rest.partition(".")[2]] if name == "claws" else name
+    """Turn an entry into a reading, with what its key says about measure, level and instrument.
+
+    `name` is that of the table of keys, for a length of one claw that which it stands in for.
+    """
     rules, seat = KEYS[name], file.seat
     chosen = entry.tool or entry.usual_tool or rules.instrument
     tool = tools.get(chosen) or INSTRUMENTS[chosen]

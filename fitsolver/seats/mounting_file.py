@@ -11,7 +11,7 @@ from fitsolver.budgeting.budget_table import BudgetTable
 from fitsolver.errors import OutOfRange, UnknownName, explain
 from fitsolver.files.datafile import Millimetres, Number, nearest
 from fitsolver.readings.instrument import INSTRUMENTS
-from fitsolver.readings.mounting_key import KEYS, PLACES_MM, Finger
+from fitsolver.readings.mounting_key import CLAW_LENGTHS, KEYS, PLACES_MM, Finger
 from fitsolver.readings.reading_entry import CrossFault, Entry, FileModel, ReadingEntry, in_range
 from fitsolver.seats.ranking import PARTS, ranking
 from fitsolver.seats.seat_fault import seat_faults
@@ -95,7 +95,7 @@ class MountingFile(FileModel):
                     f"add permissible_error_mm, or {nearest(name, INSTRUMENTS)}",
                 )
         known = (*INSTRUMENTS, *self.instruments)
-        for key, entry in self.named_entries():
+        for key, _, entry in self.named_entries():
             if entry.tool is not None and entry.tool not in known:
                 yield (
                     f"{key}.with",
@@ -104,16 +104,16 @@ class MountingFile(FileModel):
                     f"{nearest(entry.tool, known)}; or describe it under [instruments]",
                 )
 
-    def named_entries(self) -> Iterator[tuple[str, Entry]]:
-        """Yield every reading of the file with its dotted key."""
+    def named_entries(self) -> Iterator[tuple[str, str, Entry]]:
+        """Yield every reading of the file: its dotted key, its name in the table of keys."""
         if isinstance(self.finger_diameter_mm, Entry):
-            yield "finger_diameter_mm", self.finger_diameter_mm
+            yield "finger_diameter_mm", "finger_diameter_mm", self.finger_diameter_mm
         for key in KEYS:
             if isinstance(entry := getattr(self.seat, key, None), Entry):
-                yield f"seat.{key}", entry
+                yield f"seat.{key}", key, entry
         for key in PLACES_MM:
             for index, place in enumerate(getattr(self.seat, key)):
-                yield f"seat.{key}[{index}]", place
+                yield f"seat.{key}[{index}]", key, place
         for index, claw in enumerate(self.seat.claws):
             for name, entry in claw.lengths().items():
-                yield f"seat.claws[{index}].{name}", entry
+                yield f"seat.claws[{index}].{name}", CLAW_LENGTHS[name], entry

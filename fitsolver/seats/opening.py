@@ -5,18 +5,17 @@ Lengths in mm, directions in radians, origin in the figure's own middle.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.seats.parameter import FACE, Columns
 from fitsolver.seats.trace_evidence import FRAME, frame_slopes
 from fitsolver.stones import outline
 
 Array = NDArray[np.float64]
 
-OPENING_WAVES = ("opening_cos_", "opening_sin_")
 # Steps by which the slopes are taken: lengths [mm], proportions [their own unit].
 STEP_MM, STEP_OF_SHAPE = 1e-3, 0.5
 
@@ -36,25 +35,20 @@ def _edges(family: str, length: float, width: float, shape: tuple[tuple[str, flo
 
 
 class Opening:
-    """An opening of a family; `at` tells the places of its parameters by name.
+    """An opening of a family; `at` tells the columns of its parameters.
 
     Every method takes the parameters `here` (d,) to look at it with.
     """
 
-    def __init__(self, figure: outline.Family, at: Mapping[str, int]) -> None:
-        """Find the opening's own parameters among all."""
+    def __init__(
+        self, figure: outline.Family, at: Columns, *, waves: bool = True, faces: bool = True
+    ) -> None:
+        """Find the opening's own parameters among all, with or without waves and claw faces."""
         self.family, self.at = figure.name, at
         self.size = [at["opening_length_mm"], at["opening_width_mm"]]
         self.shape = {name: at[f"opening_{name}"] for name in figure.shape}
-        waves = [name for name in at if name.startswith(OPENING_WAVES)]
-        self.waves = [at[name] for name in waves]
-        self.number = np.array([int(name.rpartition("_")[2]) for name in waves])
-        self.is_cosine = np.array(["_cos_" in name for name in waves], dtype=np.bool_)
-        self.faces = {
-            int(name.removeprefix("claw_face_")): i
-            for name, i in at.items()
-            if name.startswith("claw_face_")
-        }
+        self.waves = at.waves("opening" if waves else "")
+        self.faces = at.claws(FACE) if faces else []
 
     def plain(
         self, here: Array, ray: Array, *, length: float = 0.0, width: float = 0.0, changed: str = ""
@@ -69,20 +63,11 @@ class Opening:
         radius: Array = 1 / (ray @ edges.T).max(axis=1)
         return radius
 
-    def _waves(self, directions: Array) -> tuple[Array, Array]:
-        """Every wave along directions, and how it rises with them, both (n, w)."""
-        turns = directions[:, None] * self.number
-        cosine, sine = np.cos(turns), np.sin(turns)
-        return (
-            np.where(self.is_cosine, cosine, sine),
-            self.number * np.where(self.is_cosine, -sine, cosine),
-        )
-
     def reach(self, here: Array, directions: Array) -> Array:
         """Radius with its waves (n,) [mm]."""
         radius = self.plain(here, _rays(directions))
-        if self.waves:
-            radius = radius + self._waves(directions)[0] @ here[self.waves]
+        if len(self.waves.columns):
+            radius = radius + self.waves.at(directions) @ here[self.waves.columns]
         return radius
 
     def answers(self, here: Array, directions: Array) -> tuple[Array, Array]:
@@ -101,16 +86,15 @@ class Opening:
             slopes[:, at[f"opening_{name}"]] = (
                 self.plain(here, ray, changed=name) - radius
             ) / STEP_OF_SHAPE
-        waves, steep = self._waves(directions)
-        slopes[:, self.waves] = waves
-        for claw, i in self.faces.items():
-            slopes[claw, i] = 1.0
+        waves = self.waves.columns
+        slopes[:, waves] = self.waves.at(directions)
+        slopes[np.arange(len(self.faces)), self.faces] = 1.0
         # The waves and claw faces are at zero in the figure; add what they have become.
-        added = [*self.waves, *self.faces.values()]
+        added = [*waves, *self.faces]
         whole = radius + slopes[:, added] @ here[added]
         if FRAME[0] in at:
             frame = [at[name] for name in FRAME]
-            rise = steep @ here[self.waves]
+            rise = self.waves.rise(directions) @ here[waves]
             slopes[:, frame] = rise[:, None] * frame_slopes(here[frame], directions, whole)
         return whole, slopes
 

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, create_model, field_validator
 
 from fitsolver.files.datafile import Many, Millimetres, Number
-from fitsolver.readings.mounting_key import Back, Holds, Make, OpeningFamily, OpeningLevel, State
+from fitsolver.readings.mounting_key import (
+    KEYS,
+    TOP_LEVEL,
+    Back,
+    Holds,
+    Key,
+    Make,
+    OpeningFamily,
+    OpeningLevel,
+    State,
+)
 from fitsolver.readings.reading_entry import (
     AnyEntry,
     Entry,
     FileModel,
     LeanEntry,
-    LedgeHeightEntry,
-    LedgeWidthEntry,
-    RadiusEntry,
+    PlaceEntry,
     ReadingEntry,
-    WallHeightEntry,
     in_range,
 )
 from fitsolver.seats.claw_entry import ClawEntry
@@ -26,48 +33,57 @@ Point = Annotated[Many[Number], Field(min_length=2, max_length=2)]
 """One traced point: x and y."""
 
 
-class SeatTable(FileModel):
-    """The table [seat]. What is required depends on other keys, see `seat_fault`."""
+def _form(key: str, rules: Key) -> tuple[Any, Any]:
+    """Type and default of a key's entry in the file."""
+    if rules.form == "places":
+        entry: Any = type(key, (PlaceEntry,), {"key": key, "__module__": __name__})
+        return Many[entry], ()
+    if rules.form in _FORMS:
+        return _FORMS[rules.form]
+    return (Millimetres | None if rules.unit == "mm" else Number | None), None
 
-    holds: Holds | None = None
-    state: State | None = None
-    back: Back | None = None
-    flush: bool = False
-    make: Make = "hand"
-    irregularity_mm: Millimetres | None = None
-    opening_family: OpeningFamily | None = None
-    opening_level: OpeningLevel | None = None
-    opening_length_mm: ReadingEntry | None = None
-    opening_width_mm: ReadingEntry | None = None
-    opening_diagonal_mm: ReadingEntry | None = None
-    opening_radii_mm: Many[RadiusEntry] = ()
-    opening_points_mm: Many[Point] = ()
-    opening_points_file: str | None = None
-    opening_points_u_mm: Millimetres | None = None
-    opening_points_scale_u_pct: Number | None = None
-    opening_points_turn_deg: Number | None = None
-    ledge_width_mm: ReadingEntry | None = None
-    ledge_widths_mm: Many[LedgeWidthEntry] = ()
-    ledge_heights_mm: Many[LedgeHeightEntry] = ()
-    ledge_missing_deg: Many[Many[Number]] = ()
-    ledge_angle_deg: Number | None = None
-    wall_height_mm: ReadingEntry | None = None
-    wall_heights_mm: Many[WallHeightEntry] = ()
-    wall_thickness_mm: ReadingEntry | None = None
-    wall_lean_deg: Number | None = None
-    wall_leans_deg: Many[LeanEntry] = ()
-    claw_directions_deg: Many[Number] = ()
-    claws: Many[ClawEntry] = ()
-    claw_thickness_mm: ReadingEntry | None = None
-    claw_width_mm: ReadingEntry | None = None
-    claw_length_mm: ReadingEntry | None = None
-    claw_lean_deg: Number | None = None
-    notch_height_mm: ReadingEntry | None = None
-    gallery_length_mm: ReadingEntry | None = None
-    gallery_width_mm: ReadingEntry | None = None
-    gallery_depth_mm: ReadingEntry | None = None
-    depth_below_ledge_mm: ReadingEntry | None = None
-    depth_below_rim_mm: ReadingEntry | None = None
+
+_FORMS: dict[str, tuple[Any, Any]] = {
+    "reading": (ReadingEntry | None, None),
+    "leans": (Many[LeanEntry], ()),
+    "arcs": (Many[Many[Number]], ()),
+    "directions": (Many[Number], ()),
+}
+# What has no range of its own, in front of the key that it stands before in a file.
+_OTHERS: dict[str, dict[str, tuple[Any, Any]]] = {
+    "opening_length_mm": {
+        "holds": (Holds | None, None),
+        "state": (State | None, None),
+        "back": (Back | None, None),
+        "flush": (bool, False),
+        "make": (Make, "hand"),
+        "irregularity_mm": _form("irregularity_mm", KEYS["irregularity_mm"]),
+        "opening_family": (OpeningFamily | None, None),
+        "opening_level": (OpeningLevel | None, None),
+    },
+    "opening_points_u_mm": {
+        "opening_points_mm": (Many[Point], ()),
+        "opening_points_file": (str | None, None),
+    },
+    "claw_thickness_mm": {"claws": (Many[ClawEntry], ())},
+}
+
+
+def _fields() -> dict[str, Any]:
+    fields: dict[str, Any] = {}
+    for key, rules in KEYS.items():
+        fields |= _OTHERS.get(key, {})
+        if key not in TOP_LEVEL and rules.form != "direction":
+            fields[key] = _form(key, rules)
+    return fields
+
+
+class _Seat(FileModel):
+    """What the table [seat] checks and answers; its fields come from the table of keys."""
+
+    if TYPE_CHECKING:
+
+        def __getattr__(self, key: str) -> Any: ...
 
     @field_validator("*")
     @classmethod
@@ -77,9 +93,9 @@ class SeatTable(FileModel):
             in_range(key, value.checked_mm())
         elif isinstance(value, float):
             in_range(key, [value])
-        elif key == "claw_directions_deg":
+        elif key in KEYS and KEYS[key].form == "directions":
             in_range(key, value)
-        elif key == "ledge_missing_deg":
+        elif key in KEYS and KEYS[key].form == "arcs":
             for ends in value:
                 in_range(key, ends)
         return value
@@ -102,3 +118,11 @@ class SeatTable(FileModel):
         """Return the length of a key without corrections, None if it was not measured."""
         entry = self.measured(key)
         return None if entry is None else entry.nominal_mm()
+
+
+if TYPE_CHECKING:
+
+    class SeatTable(_Seat):
+        """The table [seat]. What is required depends on other keys, see `seat_fault`."""
+else:
+    SeatTable = create_model("SeatTable", __base__=_Seat, **_fields())

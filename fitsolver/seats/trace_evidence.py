@@ -13,11 +13,12 @@ never falls below a part of one point's. No publication divides it: common pract
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.seats.parameter import Columns, Waves
 from fitsolver.seats.trace import Trace
 from fitsolver.stones import outline
 
@@ -79,7 +80,7 @@ def _back(frame: Array) -> Array:
 
 
 def point_rows(
-    trace: Trace, here: Array, at: Mapping[str, int], radius_at: RadiusAt, reach_of: Reach,
+    trace: Trace, here: Array, at: Columns, radius_at: RadiusAt, reach_of: Reach,
     figure_of: Reach,
 ) -> tuple[Array, Array, Array]:  # fmt: skip
     """Linearise every point: rows (m, d), values (m,) and noise (m, m) [mm].
@@ -129,16 +130,15 @@ def _noise(trace: Trace, slant: Array) -> Array:
 
 
 def learned_tau_mm(
-    rows: Array, off: Array, noise: Array, spread: Array, waves: Mapping[int, int], usual_mm: float
+    rows: Array, off: Array, noise: Array, spread: Array, waves: Waves, usual_mm: float
 ) -> float:
     """How irregular the points show the opening to be: the most plausible tau [mm].
 
     The likelihood of the points with everything else integrated out, times a prior about what is
     usual for the make. `rows` (m, d), `off` (m,) values less what the priors predict, `spread`
-    (d,) of the priors, `waves` column of each wave and its number.
+    (d,) of the priors, `waves` those of the opening.
     """
-    columns = np.array(list(waves))
-    number = np.array(list(waves.values()), dtype=np.float64)
+    columns, number = waves.columns, waves.number
     others = np.setdiff1d(np.arange(rows.shape[1]), columns)
     rest = (rows[:, others] * spread[others] ** 2) @ rows[:, others].T + noise
     lower = np.linalg.cholesky(rest)

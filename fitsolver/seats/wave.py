@@ -8,14 +8,14 @@ they can tell apart.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import chain
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.seats.mounting import Mounting
+from fitsolver.seats.parameter import Columns, Parameter
 from fitsolver.seats.trace_evidence import TRACED_WAVES
 from fitsolver.seats.usual_seat import LEAN_SPREAD_DEG, WAVES
 
@@ -87,17 +87,14 @@ def _told_apart(count: int, least: int) -> range:
     return range(1, min(max(least, -(-count // 2)), MOST) + 1)
 
 
-def names(field: str, numbers: Iterable[int]) -> list[str]:
-    """Names of a field's parameters, cosine before sine."""
-    return list(chain.from_iterable((f"{field}_cos_{k}", f"{field}_sin_{k}") for k in numbers))
+def parameters(field: str, numbers: Iterable[int]) -> list[Parameter]:
+    """Parameters of a field's waves, cosine before sine."""
+    return [Parameter(field, None, k, sine) for k in numbers for sine in (False, True)]
 
 
-def rows(at: Mapping[str, int], field: str, directions: Array) -> Array:
+def rows(at: Columns, field: str, directions: Array) -> Array:
     """What a unit of every parameter adds to a field at directions [rad]: (n, d)."""
     found = np.zeros((len(directions), len(at)))
-    for name, place in at.items():
-        if name.startswith(f"{field}_cos_"):
-            found[:, place] = np.cos(int(name.rpartition("_")[2]) * directions)
-        elif name.startswith(f"{field}_sin_"):
-            found[:, place] = np.sin(int(name.rpartition("_")[2]) * directions)
+    waves = at.waves(field)
+    found[:, waves.columns] = waves.at(directions)
     return found

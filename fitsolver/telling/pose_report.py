@@ -24,11 +24,20 @@ PRESSED = {
 }
 
 
+LIES_HEAD = "How it lies (in the seat as best estimated)"
+
+
 def pose_lines(pose: Pose, width: int) -> list[str]:
-    """Say how the stone lies, in the best estimate of its seat."""
-    sentences = [*_unopened(pose), *_touches(pose), *_tilts(pose), *_clear(pose), *_holds(pose)]
-    head = "How it lies (in the seat as best estimated)"
-    return [head, *(paragraph(text, width, first="  - ") for text in sentences)]
+    """Say how the stone lies, in the best estimate of its seat: a heading and a list."""
+    return [
+        LIES_HEAD,
+        *(paragraph(text, width, first="  - ") for text in pose_sentences(pose)),
+    ]
+
+
+def pose_sentences(pose: Pose) -> list[str]:
+    """How the stone lies, sentence by sentence."""
+    return [*_unopened(pose), *_touches(pose), *_tilts(pose), *_clear(pose), *_holds(pose)]
 
 
 def _unopened(pose: Pose) -> Iterator[str]:

@@ -22,6 +22,7 @@ from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut
 from fitsolver.recutting.reseat import Recutting, heights_mm
 from fitsolver.seats.allowance import TABLE, Allowances
+from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
@@ -129,10 +130,15 @@ def check_record(found: Check, weight: Weight, stuff: Material, pose: Pose | Non
         "alteration_total_mm": _total(found),
         "advice": [asdict(item) for item in found.advice],
         "assumed": [asdict(item) for item in found.assumed],
-        "contradictions": [asdict(item) for item in found.contradictions],
+        "contradictions": [_contradiction(item) for item in found.contradictions],
         "warnings": weight.warnings,
         "cautions": cautions(stuff, found.mounting),
     }
+
+
+def _contradiction(item: Contradiction) -> Record:
+    second = "" if item.second is None else str(item.second)
+    return {"first": str(item.first), "second": second, "apart_u": item.apart_u}
 
 
 def proposals_record(found: Proposals) -> Record:
@@ -145,7 +151,7 @@ def proposals_record(found: Proposals) -> Record:
         "not_shown": found.not_shown,
         "ranking": found.ranking.weights,
         "assumed": [asdict(item) for item in found.assumed],
-        "contradictions": [asdict(item) for item in found.contradictions],
+        "contradictions": [_contradiction(item) for item in found.contradictions],
         "cautions": cautions(found.material, found.mounting),
     }
 

@@ -6,7 +6,6 @@ that begins with ~ stands on something nobody measured.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterator, Sequence
 from itertools import groupby
 
@@ -53,7 +52,6 @@ WIDTH = 80
 ASSUMED = "Assumed, not measured (~)"
 SIDES = ("length_mm", "width_mm", "depth_mm")
 # Names of readings within a sentence.
-NAMES = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:mm|pct|deg)\b")
 # Why a cut ranks where it does if no part stands out.
 NO_REASON = "good in every part, best in none"
 # How many lines the short lists show; JSON carries all of them.
@@ -342,7 +340,8 @@ def _readings(found: Check, width: int) -> list[str]:
 def _contradictions(items: Sequence[Contradiction], width: int) -> list[str]:
     """Which readings hardly go together; nothing if all do."""
     pairs = [
-        f"{words(item.first)} and {words(item.second) or 'what all others say together'}: "
+        f"{item.first.words} and "
+        f"{'what all others say together' if item.second is None else item.second.words}: "
         f"{item.apart_u:.1f} standard uncertainties apart"
         for item in items
     ]
@@ -445,8 +444,7 @@ def size_words(length_mm: float, width_mm: float) -> str:
 def _notes(proposals: Sequence[Proposal], width: int) -> Iterator[str]:
     for rank, item in enumerate(proposals, 1):
         if item.notes:
-            text = NAMES.sub(lambda name: words(name[0]), "; ".join(item.notes))
-            yield paragraph(plain(text), width, first=f"{rank:2d} ")
+            yield paragraph(plain("; ".join(item.notes)), width, first=f"{rank:2d} ")
 
 
 def _sizes(proposals: Sequence[Proposal]) -> list[str]:

@@ -12,7 +12,6 @@ from fitsolver.market.money import Money, PricedSize, PriceLimit, StepDown
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Change, ReadingLine, Spec, Wanted
 from fitsolver.telling.report import (
-    NAMES,
     WIDTH,
     assumed_lines,
     headline,
@@ -164,8 +163,7 @@ def _beside(wanted: Sequence[Wanted], width: int) -> Iterator[str]:
     yield paragraph(f"Calibrated sizes that hold: {', '.join(sizes) or 'none'}.", width)
     for rank, item in enumerate(wanted, 1):
         if item.notes:
-            text = NAMES.sub(lambda name: words(name[0]), "; ".join(item.notes))
-            yield paragraph(plain(text), width, first=f"{rank:2d} ")
+            yield paragraph(plain("; ".join(item.notes)), width, first=f"{rank:2d} ")
 
 
 # Money

@@ -177,6 +177,18 @@ def test_the_list_is_compared_as_on_the_command_line(visitor: Visitor) -> None:
         assert item["probability"] == pytest.approx(numbers(part)[0], abs=1.1e-6)
 
 
+@pytest.mark.parametrize("count", [40, 41, 130])
+def test_a_list_of_any_length_is_shown(visitor: Visitor, count: int) -> None:
+    """From the 41st stone on a list is only looked at once: such a stone has no check."""
+    row = "oval-brilliant,corundum,{:.2f},6.0,3.9\n"
+    text = "cut,material,length_mm,width_mm,depth_mm\n" + "".join(
+        row.format(7.5 + number / 100) for number in range(count)
+    )
+    visitor.store.save_candidates("claw-ring", text, "")
+    shown = visitor.answered("/m/claw-ring/stones")
+    assert shown.count('<li class="choice-card"') == min(count, 100)
+
+
 def test_a_stone_kept_stands_in_the_list_that_the_command_line_reads(visitor: Visitor) -> None:
     slug = "claw-ring"
     stone = {

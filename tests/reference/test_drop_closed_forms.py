@@ -207,7 +207,8 @@ def test_an_ellipse_in_an_ellipse(ratio):
         to_ellipse(abs(x), abs(y), width * ratio / 2, width / 2) for x, y in possible.opening[0]
     ]
     assert placed.gap[0] == pytest.approx(expected, abs=6e-4)
-    assert placed.gap[0, 0] == pytest.approx(0.1, abs=1e-4)
+    # Of 180 stations each lies 0.4 micrometre outside the ellipse, chords as much inside.
+    assert placed.gap[0, 0] == pytest.approx(0.1, abs=5e-4)
     # Between stations chords come nearer, by up to 0.8 micrometre where the oval is flat.
     assert placed.near[0].min() == pytest.approx(min(expected), abs=1.4e-3)
     assert np.all(placed.near[0] <= placed.gap[0])

@@ -226,7 +226,7 @@ class TestWhatACaliperReads:
         seat = {**TUBE, "opening_family": '"cushion"', "opening_length_mm": 7.0,
                 "opening_width_mm": 6.0, "opening_diagonal_mm": 8.2}  # fmt: skip
         known = bench(mounting(EXACT, **exact(**seat)), samples=1).belief
-        diagonal = next(item for item in known.evidence if item.name == "opening_diagonal_mm")
+        diagonal = next(item for item in known.evidence if item.place.key == "opening_diagonal_mm")
         odd = [known.index(f"opening_{part}_{k}") for part in ("cos", "sin") for k in (3, 5)]
         assert diagonal.row[odd] == pytest.approx(0.0, abs=1e-12)
         assert abs(diagonal.row[known.index("opening_cos_2")]) > 0.1
