@@ -179,8 +179,7 @@ class Judged(Struct, frozen=True, kw_only=True, dict=True):
     @cached_property
     def median(self) -> Array:
         """The margins in the middle of the draws, (n, k, r) [mm]."""
-        middle: Array = np.median(self.margins, axis=3)
-        return middle
+        return middle_of(self.margins)
 
     @cached_property
     def chance(self) -> Array:
@@ -318,6 +317,14 @@ def decide(probability: float, after: float, allowed: Allowances) -> Verdict:
     return VERDICTS[int(decided(probability, after, allowed))]
 
 
+def middle_of(draws: Array) -> Array:
+    """Medians along the last axis. (`np.median` would load masked arrays.)"""
+    half = draws.shape[-1] // 2
+    first = half - 1 + draws.shape[-1] % 2
+    middle: Array = np.partition(draws, sorted({first, half}), axis=-1)[..., first : half + 1]
+    return np.asarray(middle.mean(axis=-1))
+
+
 def in_seat(shift: Array, turn_rad: float) -> Array:
     """Shifts (n, 2) of turned stones in the seat's own frame."""
     c, s = np.cos(turn_rad), np.sin(turn_rad)
@@ -363,7 +370,8 @@ def _groups(
     order = np.lexsort((ratios, turn))
     if figure is not None:
         near = np.abs(ratios / figure.length_ratio - 1) < ALIKE
-        for each in np.unique(turn[near]):
+        # `np.unique` would load masked arrays.
+        for each in sorted(set(turn[near].tolist())):
             yield np.flatnonzero(near & (turn == each)), figure
         order = order[~near[order]]
     start = 0

@@ -187,6 +187,8 @@ def propose(
         if progress is not None:
             progress(sum(len(group) for group in groups[:done]), total)
 
+    # What every part needs is loaded before the parts are shared out.
+    cut(names()[0])
     looks = list(chain.from_iterable(crew(partial(_first_looks, ready), groups, seen)))
     hopes = [look for look in looks if isinstance(look, _Hope)]
     left = [look for look in looks if isinstance(look, LeftOut)]

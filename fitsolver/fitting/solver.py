@@ -19,6 +19,7 @@ from fitsolver.fitting.judge import (
     first_to_fail,
     fitted,
     in_seat,
+    middle_of,
     stands,
 )
 from fitsolver.fitting.placement import Placement
@@ -252,12 +253,12 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
     here = np.zeros(1, dtype=np.int64)
     direction = float(directions_deg(placed.seats, needs.stations(name, here), here)[0])
     draws = values[1:]
-    middle = float(np.median(draws))
+    middle = float(middle_of(draws))
     short = max(0.0, -middle)
     room = needs.room.get(name)
     words = kind.claw_alteration if placed.seats.holds == "claws" else ""
     # An alteration is offered only where the same move does not fail for another reason.
-    helps = short > 0 and room is not None and float(np.median(needs.altered[name][1:])) >= 0
+    helps = short > 0 and room is not None and float(middle_of(needs.altered[name][1:])) >= 0
     possible = (words or kind.alteration) if helps else ""
     return Margin(
         name=name,
@@ -271,5 +272,5 @@ def _margin(name: str, needs: Requirements, placed: Placement, allowed: Allowanc
         direction_deg=None if np.isnan(direction) else direction,
         alteration=possible,
         alteration_mm=short if possible else 0.0,
-        alteration_limit_mm=0.0 if room is None else float(np.median(room)),
+        alteration_limit_mm=0.0 if room is None else float(middle_of(room)),
     )
