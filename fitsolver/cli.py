@@ -11,9 +11,10 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from difflib import get_close_matches
 from typing import NoReturn
 
-from cyclopts import App, CycloptsError, Parameter, UnusedCliTokensError
+from cyclopts import App, CycloptsError, Parameter, UnknownCommandError, UnusedCliTokensError
 
 from fitsolver import __version__
 from fitsolver.commands.answer import ANSWERED, BAD_INPUT, INTERRUPTED, Answer, columns
@@ -118,6 +119,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     collect_seldom()
     # No plugin takes part here, and looking for some reads every installed package.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # Whoever closed them (`>&-`) does not want to hear anything, and gets the exit code.
+    sys.stdout = sys.stdout or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    sys.stderr = sys.stderr or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A name in letters that the terminal lacks must not end in a traceback.
@@ -156,6 +160,15 @@ def _misuse(error: CycloptsError) -> Fault:
     """Turn an error of the command line's own grammar into a fault."""
     command = " ".join(("fitsolver", *(error.command_chain or ())))
     rule = " ".join(str(error).split()).rstrip(".?")
+    if isinstance(error, UnknownCommandError):
+        word = (error.unused_tokens or [""])[0]
+        known = [name for name in app if not name.startswith("-")]
+        near = get_close_matches(word, known, n=1)
+        return Fault(
+            file=COMMAND_LINE, line=None, key=command, value=None,
+            rule=f"does not know the command {word!r}",
+            remedy=f"Perhaps {near[0]} is meant" if near else f"Commands: {', '.join(known)}",
+        )  # fmt: skip
     if isinstance(error, UnusedCliTokensError):
         rule = f"does not take {' '.join(error.unused_tokens or ())}"
     return Fault(

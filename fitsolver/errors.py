@@ -7,6 +7,9 @@ from collections.abc import Iterable
 
 from msgspec import Struct
 
+MOST_TOLD = 50
+"""Faults of one input that are told; of more, how many."""
+
 
 class FitsolverError(Exception):
     """Anything the user can put right; a face shows its text and exits with 2."""
@@ -36,7 +39,10 @@ class InputFaults(FitsolverError):
         self.faults = tuple(faults)
         count = len(self.faults)
         head = "1 fault" if count == 1 else f"{count} faults"
-        super().__init__("\n".join([head, *(f"  {fault}" for fault in self.faults)]))
+        told = [f"  {fault}" for fault in self.faults[:MOST_TOLD]]
+        if count > MOST_TOLD:
+            told.append(f"  and {count - MOST_TOLD:,} more; correct these first")
+        super().__init__("\n".join([head, *told]))
 
 
 class UnknownName(FitsolverError):

@@ -251,6 +251,13 @@ def mirrored(of: Seats, mirror: np.ndarray) -> Seats:
         of,
         opening=plan(of.opening),
         outward=of.outward[::-1] * mirror,
+        folds=None
+        if of.folds is None
+        else replace(
+            of.folds,
+            stations=of.opening.shape[1] - 1 - of.folds.stations,
+            off=of.folds.off * mirror,
+        ),
         lean=back(of.lean),
         top=back(of.top),
         ledge_inner=plan(of.ledge_inner),

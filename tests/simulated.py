@@ -15,6 +15,7 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.files.datafile import parse_toml
+from fitsolver.readings.angle import ANGLE_U_DEG
 from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats import equation, usual_seat
 from fitsolver.seats.belief import Belief
@@ -281,7 +282,7 @@ def _read_scalar(
     elif name in USUAL_DEG:
         shown = round(chance.uniform(*USUAL_DEG[name]), 1)
         seat[name] = shown
-        true[name] = shown + plan.beyond.scatter * chance.normal(0, equation.ANGLE_U_DEG)
+        true[name] = shown + plan.beyond.scatter * chance.normal(0, ANGLE_U_DEG)
     else:
         if name.startswith("depth"):
             shares = (0.35, 0.75) if plan.cut else (0.6, 1.0)

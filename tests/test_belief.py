@@ -7,9 +7,10 @@ import pytest
 import shapely
 from simulated import EXACT, Plan, draw_case, exact, figure, mounting, polar, wave
 
+from fitsolver.readings.angle import ANGLE_U_DEG
 from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.belief import Belief, belief
-from fitsolver.seats.equation import ANGLE_U_DEG, OWN_U_MM, SHARED_PART
+from fitsolver.seats.equation import OWN_U_MM, SHARED_PART
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.usual_seat import IRREGULARITY_MM, WAVES
 from fitsolver.stones import outline
@@ -78,6 +79,20 @@ class TestReadingsPull:
         of = known(ledge_angle_deg=41)
         assert mean(of, "ledge_angle_deg") == 41
         assert u(of, "ledge_angle_deg") == pytest.approx(ANGLE_U_DEG)
+
+    @pytest.mark.parametrize(
+        ("entry", "mean", "left"),
+        [
+            ("[4.0, 6.0]", 5.0, 2.0 * 0.75**0.5),
+            ("{ read = 5, half_width_deg = 0.6 }", 5.0, 0.6 / 3**0.5),
+            ("{ read = [4.0, 5.0, 6.0], with = 'microscope' }", 5.0, 0.5 * (2 / 3) ** 0.5),
+        ],
+    )
+    def test_an_angle_states_its_doubt_as_a_length_does(self, entry, mean, left):
+        """u = h / sqrt(3) (JCGM 100:2008, 4.3.7); half of the doubt goes with repeats."""
+        of = known(wall_lean_deg=entry)
+        assert of.mean[of.index("wall_lean_deg")] == pytest.approx(mean)
+        assert u(of, "wall_lean_deg") == pytest.approx(left)
 
     def test_two_readings_of_one_length_are_weighed_by_their_doubt(self):
         """Length across the opening, and the two radii along it, by instruments of 0.02 and 0.2.

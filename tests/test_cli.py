@@ -485,7 +485,7 @@ def test_every_fault_of_a_command_line_is_told_at_once(
          "does not exist"),
         (f"weigh {OVAL} --mass-ct 1 --old-carats paris", "Known are united-states, "),
         (f"weigh {OVAL} --old-carats amsterdam", "Give --mass-ct too"),
-        ("prpose", "Did you mean \"propose\""),
+        ("prpose", "Perhaps propose is meant"),
     ],
 )  # fmt: skip
 def test_misuse_is_explained(line: str, said: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -752,3 +752,17 @@ def test_what_was_not_given_is_marked(capsys):
     _, out, _ = run("weigh --cut oval-brilliant --length 8 --width 6 --material ruby", capsys)
     assert out.splitlines()[2].startswith("Oval brilliant, 8.00 x 6.00 x ~")
     assert out.splitlines()[2].endswith("mm, corundum")
+
+
+def test_an_unknown_command_is_told_with_every_command_or_the_nearest() -> None:
+    assert "serve." in cli.answer(["blub"]).aside
+    assert "Perhaps weigh is meant" in " ".join(cli.answer(["weight"]).aside.split())
+
+
+def test_a_closed_output_leaves_the_exit_code() -> None:
+    command = f"{shlex.quote(sys.executable)} -m fitsolver cuts"
+    for closed in (">&-", ">&- 2>&-"):
+        done = subprocess.run(
+            ["sh", "-c", f"{command} {closed}"], capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stderr) == (0, "")

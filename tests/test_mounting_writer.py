@@ -141,7 +141,7 @@ def test_a_new_key_goes_where_the_examples_have_it():
     lines = [line.split(" = ")[0] for line in new.splitlines()]
     assert lines[lines.index("claw_lean_deg") - 1].startswith("claw_length_mm")
     assert lines[lines.index("irregularity_mm") - 1] == "make"
-    assert read(new).claw_lean_deg == 3.0
+    assert read(new).claw_lean_deg.value_deg == 3.0
     # Behind an entry of many lines, not within it.
     bare = edit_mounting(COLLET, {"seat.ledge_angle_deg": None})
     bare = bare.replace(
@@ -193,7 +193,7 @@ def test_lines_of_windows_and_a_byte_order_mark_stay(tmp_path):
     content = own.read_bytes()
     assert content.startswith(b"\xef\xbb\xbf#")
     assert content.count(b"\n") == content.count(b"\r\n") == text_of(CLAWS).count("\n") + 1
-    assert load_mounting(own).claw_lean_deg == 2.0
+    assert load_mounting(own).claw_lean_deg.value_deg == 2.0
 
 
 def test_a_form_with_empty_fields_is_written():

@@ -222,10 +222,10 @@ class TestWindows:
         """A shallow collet, in which only a shallow stone clears the finger."""
         gem = material(name)
         noted = set()
-        for depth in (1.9, 3.2):
+        for depth in (2.3, 3.2):
             seat = {**ROUND, **exact(depth_below_ledge_mm=depth)}
             found = propose(bench(mounting(EXACT, **seat), samples=64), gem,
-                            styles=[cut("round-brilliant"), cut("round-mixed")])  # fmt: skip
+                            styles=[cut("round-brilliant"), cut("round-step")])  # fmt: skip
             for of in found.proposals:
                 flat = pavilion_angle_deg(of.ask) < gem.critical_angle_deg
                 assert flat == any(note.startswith("window") for note in of.notes)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
 from typing import ClassVar
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from fitsolver.errors import InputFaults, OutOfRange, UnknownName
 from fitsolver.files.datafile import parse_toml
 from fitsolver.fitting.bench import bench
-from fitsolver.fitting.merit import AS_GOOD, AS_GOOD_IN_ALL, LESS_GOOD, reasons
+from fitsolver.fitting.merit import AS_GOOD, AS_GOOD_IN_ALL, LESS_GOOD, parts, reasons
 from fitsolver.fitting.proposal import propose
 from fitsolver.seats.mounting import mounting_from
 from fitsolver.seats.ranking import PARTS, ranking
@@ -68,6 +69,22 @@ class TestInTheFile:
     def test_weights_of_nothing_are_a_fault(self):
         with pytest.raises(InputFaults, match="leaves no part that counts"):
             mounting_with("\n".join(f"{name} = 0" for name in PARTS))
+
+
+@pytest.mark.parametrize(
+    ("year", "part"), [(1799, 0.0), (1800, 1.0), (1850, 1.0), (1900, 1.0), (1901, 0.0), (None, 0.5)]
+)
+def test_a_period_holds_its_first_year_and_its_last(year, part):
+    ready = SimpleNamespace(mounting=SimpleNamespace(period=year))
+    style = SimpleNamespace(period_from=1800, period_to=1900)
+    assert parts(ready, style, 1.0, 1.0, 1.0, 1.0)["period"] == part
+
+
+def test_a_cut_still_made_is_of_any_later_time():
+    style = SimpleNamespace(period_from=1800, period_to=None)
+    for year, part in ((1799, 0.0), (2100, 1.0)):
+        ready = SimpleNamespace(mounting=SimpleNamespace(period=year))
+        assert parts(ready, style, 1.0, 1.0, 1.0, 1.0)["period"] == part
 
 
 def test_what_counts_alone_decides_the_order():

@@ -14,6 +14,7 @@ from fitsolver.readings.reading import direct
 from fitsolver.seats.allowance import allowances
 from fitsolver.seats.belief import belief
 from fitsolver.seats.seat import seats
+from fitsolver.stones import outline
 from fitsolver.stones.cut import cut
 from fitsolver.stones.form import form
 
@@ -66,6 +67,27 @@ def test_a_stone_slides_out_between_claws_on_one_half():
     assert not held.held
     assert "slide" in held.reason
     assert 180 < held.weakest_deg < 300
+
+
+def tip_free(claw_mm: float, off_mm: float) -> bool:
+    """Whether a marquise's right tip is free, the middle of the nearest claw so far from it."""
+    figure = outline.draw("marquise", 2.0, {}) * 6.0
+    angle = np.arctan2(figure[:, 1], figure[:, 0])
+    off = np.linalg.norm(figure - (6.0, 0.0), axis=1)
+    one = (angle > 0) & (angle < np.pi / 2)
+    order = np.argsort(off[one])
+    at = float(np.rad2deg(np.interp(off_mm, off[one][order], angle[one][order])))
+    held = held_by((at, 90.0, 180.0, 270.0), family="marquise", style="marquise-brilliant",
+                   ratio=2.0, claw_mm=claw_mm, width_mm=6.0)  # fmt: skip
+    return any(min(tip, 360 - tip) < 5 for tip in held.free_tips_deg)
+
+
+@pytest.mark.parametrize("claw_mm", [0.4, 0.8])
+def test_a_claw_guards_a_tip_as_far_as_half_its_breadth_beyond_its_edge(claw_mm):
+    """And 8 % of the stone's width more: so from its middle by a whole breadth and 0.48 mm."""
+    reach = claw_mm + 0.08 * 6.0
+    assert not tip_free(claw_mm, reach - 0.1)
+    assert tip_free(claw_mm, reach + 0.1)
 
 
 def test_two_claws_on_the_long_sides_let_a_rectangle_slide_along():

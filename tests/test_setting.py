@@ -8,10 +8,17 @@ from test_requirement import every_margin, ready
 from test_seat import CLAWS, ROUND
 
 from fitsolver.fitting.requirement import KINDS
-from fitsolver.fitting.setting import alteration_total_mm, alterations, ordinary_setting
+from fitsolver.fitting.setting import (
+    alteration_total_mm,
+    alterations,
+    cautions,
+    ordinary_setting,
+    weak_claws,
+)
 from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.allowance import TABLE
 from fitsolver.stones.cut import cut
+from fitsolver.stones.material import material
 
 
 def judged(seat: dict[str, object], *size: float, style: str = "round-cabochon",
@@ -97,3 +104,19 @@ def test_altered_margins_are_the_margins_and_the_room() -> None:
         assert KINDS[name].alteration_allowance
         if name != "metal above girdle":  # cut only as deep as is needed
             np.testing.assert_allclose(needs.altered[name], needs.margins[name] + room)
+
+
+class TestWeakClaws:
+    """Professional Jeweler, 2004 and 2002: at most half of a claw, a quarter of a shared one."""
+
+    @pytest.mark.parametrize(("notch", "weak"), [(0.36, False), (0.50, False), (0.70, True)])
+    def test_a_notch_over_half_the_claw_is_told_first(self, notch, weak):
+        found = judged(CLAWS, 9.0, 7.0, 4.0, style="emerald", ledge_width_mm=notch)
+        said = weak_claws(found.mounting)
+        assert bool(said) == weak
+        if weak:
+            assert "70 % at 38 deg, 70 % at 142 deg" in said[0]
+            assert cautions(material("corundum"), found.mounting)[0] == said[0]
+
+    def test_a_wall_has_none(self):
+        assert weak_claws(judged(ROUND, 6.5, 6.5, 2.6).mounting) == ()

@@ -228,7 +228,7 @@ class TestInTheFile:
         for each in folder.iterdir():
             (tmp_path / each.name).write_bytes(each.read_bytes())
         changed = save_edits(tmp_path / "odd-oval.toml", {"seat.ledge_angle_deg": 40})
-        assert changed.ledge_angle_deg == 40
+        assert changed.ledge_angle_deg.value_deg == 40
         assert changed.opening_points == load_mounting(folder / "odd-oval.toml").opening_points
 
     @pytest.mark.parametrize("name", ["../edge.csv", "/etc/passwd", "sub/edge.csv", ".."])

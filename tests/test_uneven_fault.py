@@ -91,7 +91,9 @@ class TestClaws:
     def test_they_take_the_place_of_directions(self):
         read = mounting(HEAD, claws=self.ROUND.replace("225", "225, lean_deg = 4"))
         assert read.claw_directions_deg == (45, 135, 225, 315)
-        assert [claw.lean_deg for claw in read.claws] == [None, None, 4, None]
+        assert [claw.lean_deg and claw.lean_deg.value_deg for claw in read.claws] == [
+            None, None, 4, None
+        ]  # fmt: skip
 
     @pytest.mark.parametrize(
         ("base", "claws", "said"),

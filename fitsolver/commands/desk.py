@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from fitsolver.seats.ranking import Ranking
     from fitsolver.stones.cut import CutStyle
     from fitsolver.stones.material import Material
+    from fitsolver.weighing.evidence import Figure
+    from fitsolver.weighing.offer import Offer
 
 COMMAND_LINE = "command line"
 ASSUMED_MATERIAL = "corundum"
@@ -82,6 +84,23 @@ class Desk(
             return cut(name)
         return None
 
+    def shape(self, word: str | None, stuff: Material | None) -> Offer | None:
+        """Return what a seller's word for a shape covers, None if it is no such word."""
+        from fitsolver.weighing.offer import shape_offer
+
+        return None if word is None else shape_offer(word, stuff)
+
+    def girdle_word(self, text: str) -> Figure | None:
+        """Read a word for a girdle's thickness."""
+        from fitsolver.weighing.girdle_word import BANDS_MM, girdle_word
+
+        try:
+            return girdle_word(text)
+        except FitsolverError:
+            known = f"Known are {', '.join(BANDS_MM)}, or two of them joined by 'to'; or give mm"
+            self.refuse("--girdle", text, "is neither a thickness nor a word for one", known)
+        return None
+
     def material(self, name: str | None) -> Material | None:
         """Find a material by its name; `ASSUMED_MATERIAL` if none is given."""
         from fitsolver.stones.material import material
@@ -138,7 +157,7 @@ class Desk(
             if name in (LEAST, MOST):  # they go together
                 continue
             # Each by itself, so that one fault does not hide the next.
-            size = {} if name in ("length_mm", "width_mm") else {"width_mm": 1.0}
+            size = {} if name in ("length_mm", "width_mm") else {"width_mm": 100.0}
             with self.noting(option):
                 evidence_of(judge, {**size, name: value})
         if style is not None and not self.faults and found:

@@ -60,7 +60,11 @@ def _told(page: Started) -> None:
         lines += [
             f"On one more device in this network: {page.shared_address}",
             code.getvalue().rstrip("\n"),
-            "The address opens once. More addresses: the page, under Share.",
+            "The address opens once, within ten minutes. More addresses: the page, under Share.",
         ]
-    lines.append("Stop it with Ctrl-C.")
+    lines.append(
+        "It was open already, from another start: that one goes on, this one is done."
+        if page.runs
+        else "Stop it with Ctrl-C."
+    )
     print("\n".join(lines), file=sys.stderr, flush=True)

@@ -10,10 +10,15 @@ from cyclopts import Parameter
 
 from fitsolver.commands.answer import ANSWERED, BAD_INPUT, Answer, columns, progress_bar
 from fitsolver.commands.desk import Desk, option_of
-from fitsolver.commands.words import Crown, Cut, Depth, Girdle, Json, Length, Pavilion, Width, words
+from fitsolver.commands.words import Crown, Cut, Depth, Json, Length, Pavilion, Width, words
 
 if TYPE_CHECKING:
     from fitsolver.weighing.evidence import Measured
+    from fitsolver.weighing.learned import Learned
+    from fitsolver.weighing.parcel import Tally
+
+MOST_TOLD = 100
+"""Stones that nothing was learned from, told one by one."""
 
 
 def weigh(
@@ -33,7 +38,11 @@ def weigh(
                   metavar="NAME"),
     ] = None,
     crown_height: Crown = None,
-    girdle: Girdle = None,
+    girdle: Annotated[
+        str | None,
+        words("Girdle thickness where the main facets meet it, or a grader's word: thin, medium, "
+              "slightly thick, thick, very thick."),
+    ] = None,
     pavilion_depth: Pavilion = None,
     girdle_pct: Annotated[
         str | None, words("Girdle thickness, per cent of the width.", "PCT")
@@ -81,7 +90,18 @@ def weigh(
         Parameter(name=("--output", "-o"), metavar="FILE",
                   help="Where the list goes; to the standard output if not given."),
     ] = None,
-    force: Annotated[bool, Parameter(help="Let --output overwrite a file.", negative=())] = False,
+    learn: Annotated[
+        Path | None,
+        Parameter(help="With --list and a column mass_ct: write what your own stones say of each "
+                       "cut, shrunk towards the profile when they are few.", metavar="FILE"),
+    ] = None,
+    makes: Annotated[
+        Path | None,
+        Parameter(help="Weigh with what --learn wrote; the answer says so.", metavar="FILE"),
+    ] = None,
+    force: Annotated[
+        bool, Parameter(help="Let --output and --learn overwrite a file.", negative=())
+    ] = False,
     json: Json = False,
     **more: Annotated[str, Parameter(allow_leading_hyphen=True, show=False)],
 ) -> Answer:  # fmt: skip
@@ -105,8 +125,11 @@ def weigh(
         given[name.strip().replace("-", "_")] = value
     given.update({name.replace("-", "_"): value for name, value in more.items()})
     if list_ is not None:
-        if json:
-            desk.refuse("--json", None, "does not go with --list", "A list comes back as CSV")
+        if json and output is None:
+            desk.refuse("--json", None, "needs --output", "The list comes back as CSV: -o FILE")
+        if learn is not None and makes is not None:
+            desk.refuse("--learn", str(learn), "does not go with --makes",
+                        "Learn from the profile's own weights")  # fmt: skip
         if old_carats is not None:
             desk.refuse("--old-carats", old_carats, "does not go with --list", "Leave it out")
         for name, text in given.items():
@@ -114,10 +137,18 @@ def weigh(
                 desk.refuse(
                     option_of(name), text, "does not go with --list", "Make it a column of the list"
                 )
-        return _weigh_list(desk, list_, output, cut, material, make, force)
+        usual = {"cut_name": cut, "material_name": material, "make": make}
+        return _weigh_list(desk, list_, output, usual, learn, makes, force, json)
+    if learn is not None:
+        desk.refuse("--learn", str(learn), "goes with --list only", "Give a list of weighed stones")
     if output is not None:
         desk.refuse("--output", str(output), "goes with --list only", "Redirect the answer: > FILE")
-    style, stuff = desk.style(cut), desk.material(material)
+    stuff = desk.material(material)
+    offer = desk.shape(cut, stuff)
+    style = desk.style(cut) if offer is None else offer.styles[0]
+    worded = None
+    if girdle is not None and not any(sign.isdigit() for sign in girdle):
+        worded = desk.girdle_word(given.pop("girdle_mm") or "")
     if length is None and width is None:
         desk.refuse("--length", None, "is missing", "Give length, width or both, in mm")
     readings = desk.readings(style, given)
@@ -127,10 +158,16 @@ def weigh(
         desk.old_carats(readings, old_carats)
     styles = None
     if style is not None:
-        with desk.noting("--make"):
-            from fitsolver.weighing.weight import every_make
+        from fitsolver.weighing.weight import every_make
 
-            styles = every_make(style, stuff) if make is None else (style.in_make(make),)
+        with desk.noting("--make"):
+            if offer is not None:
+                styles = tuple(one for one in offer.styles if make in (None, one.make))
+                if not styles:
+                    style.in_make(str(make))
+            else:
+                styles = every_make(style, stuff) if make is None else (style.in_make(make),)
+    own = _learned(desk, makes)
     desk.done()
     assert style is not None
     assert stuff is not None
@@ -141,12 +178,18 @@ def weigh(
     # A stated mass is a claim to hold against the size, so the estimate is made without it.
     stated = readings.pop("mass_ct", None)
     taken: dict[str, Measured] = dict(readings)
+    if worded is not None:
+        taken["girdle_valley_mm"] = worded
     if instrument is not None:
         from fitsolver.readings.reading import direct
 
         sizes = {name: value for name, value in readings.items() if name.endswith("_mm")}
         taken |= {name: direct(value, instrument=instrument) for name, value in sizes.items()}
     found = weight.weigh(styles, stuff, **taken)
+    if own:
+        from fitsolver.weighing.learned import reweighed
+
+        found = reweighed(found, own)
     agreement = None
     if stated is not None:
         from fitsolver.weighing.consistency import consistency, implied_density
@@ -171,45 +214,108 @@ def weigh(
     from fitsolver.telling.report import weight_text
 
     known = {*readings, *([] if material is None else ["material"])}
-    text = weight_text(found, style, stuff, agreement, columns(), given=known)
+    text = weight_text(
+        found, style, stuff, agreement, columns(), given=known,
+        title=None if offer is None else f"{offer.word.capitalize()}, the cut not told",
+    )  # fmt: skip
     if old_carats is not None:
         text += f"\n\n{mass_ct} old carats of {old_carats} are {stated:.2f} metric carats."
     return Answer(text=text)
+
+
+def _learned(desk: Desk, path: Path | None) -> dict[str, Learned]:
+    """Read what one's own stones say; nothing if no file is named."""
+    if path is None:
+        return {}
+    from fitsolver.weighing.learned import read_learned
+
+    with desk.noting("--makes"):
+        return read_learned(path)
+    return {}
 
 
 def _weigh_list(
     desk: Desk,
     path: Path,
     output: Path | None,
-    cut: str | None,
-    material: str | None,
-    make: str | None,
+    usual: dict[str, str | None],
+    learn_into: Path | None,
+    makes: Path | None,
     force: bool,
+    json: bool,
 ) -> Answer:
     """Weigh a parcel; faults and remarks go to the standard error."""
-    if cut is not None:
-        desk.style(cut)
-    if material is not None:
-        desk.material(material)
-    if output is not None:
-        desk.writable("--output", output, force=force)
+    if usual["cut_name"] is not None:
+        desk.style(usual["cut_name"])
+    if usual["material_name"] is not None:
+        desk.material(usual["material_name"])
+    for option, file in (("--output", output), ("--learn", learn_into)):
+        if file is not None:
+            desk.writable(option, file, force=force)
+    own = _learned(desk, makes)
     desk.done()
 
     from fitsolver.files.datafile import new_file
-    from fitsolver.telling.stone_report import parcel_text, remarks_text
+    from fitsolver.telling.stone_report import held_record, held_text, parcel_text, remarks_text
+    from fitsolver.text.layout import page
     from fitsolver.weighing.parcel import weigh_parcel
 
-    usual = {"cut_name": cut, "material_name": material, "make": make}
     # A bar and a list on one terminal would run into each other.
     shown = output is not None or not sys.stdout.isatty()
     with progress_bar("Weighing", shown) as progress:
         if output is None:
-            tally = weigh_parcel(path, sys.stdout, **usual, progress=progress)
+            tally = weigh_parcel(path, sys.stdout, **usual, learned=own, progress=progress)
         else:
             with new_file(output, overwrite=force) as target:
-                tally = weigh_parcel(path, target, **usual, progress=progress)
-    return Answer(
-        text="" if output is None else parcel_text(tally, str(output), columns()),
-        code=BAD_INPUT if tally.bad_rows else ANSWERED,
-        aside=remarks_text(tally, str(path), columns()),
-    )
+                tally = weigh_parcel(path, target, **usual, learned=own, progress=progress)
+    learned: dict[str, Learned] = {}
+    left: list[tuple[int, str]] = []
+    said = ""
+    if learn_into is not None:
+        learned, left, said = _learn(tally, learn_into, str(path), force)
+    held = held_text(tally.held, columns())
+    aside = remarks_text(tally, str(path), columns())
+    code = BAD_INPUT if tally.bad_rows or left or (learn_into and not learned) else ANSWERED
+    if json:
+        from msgspec.structs import asdict
+
+        from fitsolver.telling.record import as_json
+
+        record = {
+            "rows": tally.rows,
+            "weighed": tally.weighed,
+            "weight_ct": tally.weight_ct,
+            "not_weighed": tally.bad_rows,
+            "held": held_record(tally.held),
+            "learned": {name: asdict(each) for name, each in learned.items()},
+            "nothing_learned_from": [{"line": line, "why": why} for line, why in left],
+            "made_with": {name: asdict(each) for name, each in own.items()},
+        }
+        return Answer(text=as_json(record), code=code, aside=aside)
+    if output is None:
+        return Answer(text="", code=code, aside=page([[t] for t in (aside, held, said) if t]))
+    text = page([[t] for t in (parcel_text(tally, str(output), columns()), held, said) if t])
+    return Answer(text=text, code=code, aside=aside)
+
+
+def _learn(
+    tally: Tally, target: Path, name: str, force: bool
+) -> tuple[dict[str, Learned], list[tuple[int, str]], str]:
+    """Write what the weighed stones of a list say; what was learned, what was not, in words."""
+    from datetime import date
+
+    from fitsolver.files.datafile import write_text
+    from fitsolver.text.layout import plain
+    from fitsolver.weighing.learned import learn, learned_text
+
+    learned, left = learn(tally.masses, date.today().isoformat())
+    lines = [plain(f"{name}:{line}: {why}") for line, why in left[:MOST_TOLD]]
+    if len(left) > MOST_TOLD:
+        lines.append(f"and {len(left) - MOST_TOLD:,} more")
+    if learned:
+        write_text(target, learned_text(learned), overwrite=force)
+        lines.append(f"Learned, and used only with --makes {plain(target)}:")
+        lines += [f"  {each.told(cut_name)}" for cut_name, each in sorted(learned.items())]
+    else:
+        lines.append("Nothing learned and no file written: no cut has 3 stones with a mass_ct")
+    return learned, left, "\n".join(lines)

@@ -8,6 +8,7 @@ against a model of the file.
 from __future__ import annotations
 
 import codecs
+import contextlib
 import difflib
 import json
 import os
@@ -42,6 +43,7 @@ __all__ = [
     "parse_toml",
     "read_json",
     "read_text",
+    "sync_folder",
     "text_of",
     "write_bytes",
     "write_text",
@@ -161,6 +163,7 @@ def _whole(path: Path | str, *, overwrite: bool) -> Iterator[Path]:
         if target.exists():
             temporary.chmod(target.stat().st_mode)
         os.replace(temporary, target)
+        sync_folder(target.parent)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise file_fault(
@@ -170,11 +173,28 @@ def _whole(path: Path | str, *, overwrite: bool) -> Iterator[Path]:
         temporary.unlink(missing_ok=True)
 
 
+def sync_folder(folder: Path) -> None:
+    """Have a folder on the disk as it is: without that a power cut may undo a new name.
+
+    Windows cannot; some network disks refuse: neither is a fault of the file.
+    """
+    if os.name != "posix":
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
 def _read_bytes(path: Path) -> bytes:
     name = str(path)
     try:
         if path.is_dir():
             raise file_fault(name, "is a folder", "Give the name of a file, such as mounting.toml")
+        if path.exists() and not path.is_file():  # a pipe would be waited for, a device never end
+            raise file_fault(name, "is no file on a disk", "Save it as a file first")
         with open(path, "rb") as file:
             content = file.read(MAX_BYTES + 1)
     except FileNotFoundError as error:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -11,6 +11,15 @@ import tomli
 from msgspec import Struct
 
 from fitsolver.errors import Fault, InputFaults
+
+MOST_KEYS = 500
+"""Keys of one table."""
+MOST_ENTRIES = 1_000
+"""Entries of one list; of traced points `MOST_POINTS`, and their reader knows how many it takes."""
+MOST_POINTS = 20_000
+POINTS = "opening_points_mm"
+LONGEST_LOOK = 200
+"""Letters of a line in which is looked for what may have been meant."""
 
 
 class Document(Struct, frozen=True, kw_only=True, dict=True):
@@ -55,7 +64,33 @@ def parse_toml(text: str, *, name: str) -> Document:
         raise file_fault(name, "is nested too deeply", "Close the brackets") from error
     except ValueError as error:
         raise _syntax_fault(text, name, str(error)) from error
-    return Document(name=name, data=data, text=text)
+    document = Document(name=name, data=data, text=text)
+    if fault := next(_too_much(document, data), None):
+        raise InputFaults([fault])
+    return document
+
+
+def _too_much(document: Document, value: Any, key: str = "", depth: int = 0) -> Iterator[Fault]:
+    """Yield what no hand has typed, before it is looked at one by one."""
+    if isinstance(value, Mapping):
+        if len(value) > MOST_KEYS:
+            rule = f"holds {len(value):,} keys, more than {MOST_KEYS:,}"
+            yield document.fault(key or "file", None, rule, "keep those that are readings")
+            return
+        for name, each in value.items():
+            yield from _too_much(document, each, f"{key}.{name}" if key else name, depth + 1)
+    elif isinstance(value, list):
+        most = MOST_POINTS if key.endswith(POINTS) else MOST_ENTRIES
+        if len(value) > most:
+            rule = f"holds {len(value):,} entries, more than {most:,}"
+            yield document.fault(key, None, rule, "keep those that are needed")
+            return
+        for number, each in enumerate(value):
+            if isinstance(each, Mapping | list) or (type(each) is int and abs(each) >= 2**63):
+                yield from _too_much(document, each, f"{key}[{number}]", depth + 1)
+    elif type(value) is int and not -(2**63) <= value < 2**63:
+        # TOML 1.0.0, Integer: what does not fit into 64 bits is an error.
+        yield document.fault(key, None, "is a number of too many digits", "write it out plainly")
 
 
 def file_fault(name: str, rule: str, remedy: str, *, line: int | None = None) -> InputFaults:
@@ -76,7 +111,9 @@ def _syntax_fault(text: str, name: str, message: str) -> InputFaults:
     found = re.search(r"\(at line (\d+)", message)
     line = int(found.group(1)) if found else len(lines) if "end of document" in message else None
     written = lines[line - 1].strip() if line and line <= len(lines) else ""
-    comma, inches = _DECIMAL_COMMA.search(written), _INCHES.search(written)
+    # Long rows of digits would be searched again from every one of them.
+    seen = written[:LONGEST_LOOK]
+    comma, inches = _DECIMAL_COMMA.search(seen), _INCHES.search(seen)
     if inches:
         rule = "looks like inches"
         remedy = f"Write the length in mm without a mark, as {_mm_from_inches(inches.group(1))}"
@@ -84,6 +121,8 @@ def _syntax_fault(text: str, name: str, message: str) -> InputFaults:
         point, quoted = ".".join(comma.groups()), ",".join(comma.groups())
         rule = "has a decimal comma outside quotes"
         remedy = f'Write {point} or "{quoted}"'
+    elif "integer string conversion" in message:
+        rule, remedy = "has a number of too many digits", "Write it out plainly, as 6.5"
     else:
         message = message.replace("Illegal character '\\n'", "a quote is not closed")
         rule = "is not TOML: " + re.sub(r" \(.*", "", message).lower()

@@ -22,7 +22,7 @@ from fitsolver.fitting.clearance import (
     nearest_of_run,
     with_neighbours,
 )
-from fitsolver.seats.seat import FACE_POINTS
+from fitsolver.seats.seat import FACE_POINTS, FACE_SHARES
 from fitsolver.stones.form import Form, longer_form
 
 Array = NDArray[np.float64]
@@ -215,7 +215,7 @@ def _slacks(plan: Plan, shift: Array, strain: Strain | None = None) -> tuple[Arr
     low, high = plan.bounds.gap_low, plan.bounds.gap_high
     if plan.claws and not plan.cut:  # a claw is bent as a whole
         by_claw = len(gap), -1, FACE_POINTS
-        mean = gap.reshape(by_claw).mean(axis=2)
+        mean = gap.reshape(by_claw) @ FACE_SHARES.astype(gap.dtype)
         along = np.broadcast_to(normal[:, None], metal.points.shape)
         along = along.reshape(2, *by_claw).mean(axis=3)
         fields = [(mean - low, along), (high - mean, -along)]

@@ -33,6 +33,10 @@ FAN_DEG = 8.0, 60.0
 RUN_FAN_DEG = np.array([0.0, -1.5, 1.5])
 
 
+# Runs of metal that are shorter have no way of their own [widths].
+SHORTEST_RUN = 1e-3
+
+
 class Metal(Struct, frozen=True, kw_only=True):
     """Points (2, s, n) of metal seen from above, and the straight runs from each to the next.
 
@@ -179,7 +183,8 @@ def nearest_of_run(metal: Metal, gap: Array, vertex: Array) -> Array:
     to_y *= metal.way[1]
     to_x += to_y
     part = np.divide(to_x, metal.length**2, out=to_x)
-    squarely = metal.joined & (part > 0) & (part < 1)
+    # Of runs all but without a length, as at a tip, the ends tell all.
+    squarely = metal.joined & (part > 0) & (part < 1) & (metal.length > SHORTEST_RUN)
     return np.asarray(np.minimum(gap, -off, out=gap.copy(order="K"), where=squarely))
 
 

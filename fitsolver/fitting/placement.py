@@ -27,7 +27,7 @@ from fitsolver.fitting.clearance import (
     Metal,
     facing,
 )
-from fitsolver.seats.seat import FACE_POINTS, Seats
+from fitsolver.seats.seat import FACE_POINTS, FACE_SHARES, Seats
 from fitsolver.stones.form import Form
 
 Array = NDArray[np.float64]
@@ -96,11 +96,15 @@ class Placement(Struct, frozen=True, kw_only=True, dict=True):
 
         height, inward, near = of(self.height), of(self.inward), of(self.near)
         edge = np.where(of(seats.lean) > 0, (bottom + girdle)[:, None], bottom[:, None])
-        closer = (edge - height) * inward
-        entry = near - np.maximum(closer, (of(seats.top) - height) * inward)
-        if seats.notch is not None:
-            # Above its notch a claw stands further in, by the depth of the notch.
-            entry = entry - of(seats.notch)
+        closer = (_on_wall(seats, edge) - height) * inward
+        above = (of(seats.top) - height) * inward
+        if seats.notch is None:
+            entry = near - np.maximum(closer, above)
+        else:
+            # Above its mouth a claw stands further in, by the depth of the notch.
+            assert seats.mouth is not None
+            mouth = (of(seats.mouth)[:, None] - height) * inward
+            entry = near - np.maximum(mouth, above) - of(seats.notch)
         return of(self.gap) - closer, near - closer, entry
 
     @cached_property
@@ -128,7 +132,7 @@ class Placement(Struct, frozen=True, kw_only=True, dict=True):
         reach = per_claw(near, np.minimum) if step > 1 else gap
         return Tightest(
             entry=entry.min(axis=1), near=near.min(axis=1), reach=reach.max(axis=1),
-            mean=per_claw(gap, np.add) / step if step > 1 else gap,
+            mean=over_claws(gap) if step > 1 else gap,
         )  # fmt: skip
 
     def girdle_bottom(self, pavilion: Array) -> Array:
@@ -146,8 +150,8 @@ class Placement(Struct, frozen=True, kw_only=True, dict=True):
         if self.contact_z is None or self.contact_zeta is None:
             raise ValueError("an uncut seat has no ledge to rest on")
         stations = len(self.seats.claw)
-        # Where no ledge is left nothing parts.
-        whole = float(self.seats.has_ledge.mean())
+        # Each station counts by the ledge beside it.
+        share = self.seats.ledge_shares.astype(pavilion.dtype)
         if pavilion.ndim > 1:
             bottom, parted = zip(*(self.rest(depth) for depth in pavilion), strict=True)
             return np.stack(bottom), np.stack(parted)
@@ -157,7 +161,18 @@ class Placement(Struct, frozen=True, kw_only=True, dict=True):
         highest, lowest = reduce(np.maximum, parts), reduce(np.minimum, parts)
         under = np.isfinite(parts[0])
         apart = np.subtract(highest, lowest, out=np.zeros_like(highest), where=under)
-        return rests.max(axis=1), apart.mean(axis=1) / whole
+        return rests.max(axis=1), apart @ share
+
+
+def _on_wall(seats: Seats, height: Array) -> Array:
+    """Heights at which metal is met: in a cut seat none below the datum, where the ledge is."""
+    return np.maximum(height, 0.0) if seats.state == "cut" else height
+
+
+def over_claws(field: Array) -> Array:
+    """Mean of a field over each claw's face: (s, claws * points) -> (s, claws)."""
+    mean: Array = field.reshape(len(field), -1, FACE_POINTS) @ FACE_SHARES.astype(field.dtype)
+    return mean
 
 
 def per_claw(field: Array, join: np.ufunc) -> Array:
@@ -199,7 +214,7 @@ def place(
     length, width, girdle = (side.astype(kind, copy=False) for side in (length, width, girdle))
     low = np.broadcast_to(np.asarray(datum, dtype=kind), girdle.shape)[:, None]
     # The edge of the girdle that leaning metal comes nearest to.
-    height = np.where(seats.lean > 0, low + girdle[:, None], low)
+    height = _on_wall(seats, np.where(seats.lean > 0, low + girdle[:, None], low))
     seen = _View(form=form, turn_rad=turn_rad, length=length, width=width)
     metal = Metal.of(seen.plan(seats.opening_at(height)), _one_piece(seats))
     inner = None if seats.ledge_inner is None else seen.plan(seats.ledge_inner)
@@ -224,6 +239,8 @@ def place(
     gap, near, cover, normal = clear(plan, shift, width, strain)
     # How leaning metal closes in on the nearest girdle, as in the nominal seat.
     outward = seen.turned(seats.outward)
+    if seats.holds == "wall":  # where a corner is passed a side is passed before
+        outward = outward / np.hypot(*outward.T)[:, None]
     inward = (np.einsum("kn,nk->n", normal, outward).astype(kind)[:, None] * seats.lean.T).T
     return carried(
         Placement(

@@ -77,12 +77,13 @@ class Seated(Struct, frozen=True, kw_only=True, eq=False, dict=True):
     @property
     def level_mm(self) -> Array:
         """Height of the girdle's edge that the metal at every station is nearest to, (n,) [mm]."""
-        return self.girdle_bottom_mm + np.where(self.lean > 0, self.stone.girdle_mm, 0.0)
+        edge: Array = self.girdle_bottom_mm + np.where(self.lean > 0, self.stone.girdle_mm, 0.0)
+        # In a cut seat the ledge is below the datum, no face.
+        return np.maximum(edge, 0.0) if self.seats.state == "cut" else edge
 
     def face_at(self, z_mm: Array) -> Array:
         """The metal's inner face at heights (n,), (n, 2) [mm]."""
-        seats = self.seats
-        face: Array = seats.opening[0] - (z_mm * self.lean)[:, None] * seats.outward
+        face: Array = self.seats.opening_at(z_mm[None])[0]
         return face
 
     @cached_property

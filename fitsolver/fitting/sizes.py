@@ -65,11 +65,20 @@ def stone_sizes(
     )
     points = _stone_points(samples)
     mean, covariance = heights_given_depth(style, depth / width)
-    for name, value in (heights_mm or {}).items():
-        k = HEIGHTS.index(name)
-        gain = covariance[k] / (covariance[k, k] + (max(u_mm, 1e-3) / width.mean()) ** 2)
-        mean = mean + (np.asarray(value) / width - mean[..., k])[..., None] * gain
-        covariance = covariance - np.outer(gain, covariance[k])
+    if heights_mm:
+        read = [HEIGHTS.index(name) for name in heights_mm]
+        variance = (max(u_mm, 1e-3) / width.mean()) ** 2
+        gain = np.linalg.solve(
+            covariance[np.ix_(read, read)] + variance * np.eye(len(read)), covariance[read]
+        ).T
+        values = np.stack(
+            [np.broadcast_to(value / width, mean.shape[:-1]) for value in
+             map(np.asarray, heights_mm.values())], axis=-1,
+        )  # fmt: skip
+        mean = mean + (values - mean[..., read]) @ gain.T
+        # Joseph's form, of factors: with all heights read little is left, and that stays positive.
+        rest = (np.eye(len(HEIGHTS)) - gain @ np.eye(len(HEIGHTS))[read]) @ _height_factor(style)
+        covariance = rest @ rest.T + variance * gain @ gain.T
     factor = spread_factor(covariance) if heights_mm else _height_factor(style)
     scatter = points[:, :3] @ factor.T
     drawn = [

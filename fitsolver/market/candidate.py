@@ -36,6 +36,7 @@ from fitsolver.weighing.stone_table import (
     places_of,
     readings_of,
     table_of,
+    text_of_list,
     title_of,
 )
 from fitsolver.weighing.weight import every_make
@@ -222,6 +223,8 @@ def read_candidates(
     """
     name = str(path)
     header, rows, delimiter = table_of(Path(path))
+    encoding = text_of_list(Path(path))[1]
+    read_as = () if encoding == "UTF-8" else (f"read as {encoding}, which it is written in",)
     given = {"cut": cut_name, "material": material_name, "make": None}
     places = _places(name, header, given)
     if len(rows) > MOST_ROWS:
@@ -255,7 +258,7 @@ def read_candidates(
         candidates=tuple(candidates),
         faults=tuple(faults),
         bad_rows=bad,
-        remarks=tuple(_unused(header, places)),
+        remarks=(*read_as, *_unused(header, places)),
     )
 
 
@@ -410,7 +413,7 @@ class _Row:
         for title, values in readings.items():
             if title in (LEAST, MOST):  # they go together
                 continue
-            size = {} if title in ("length_mm", "width_mm") else {"width_mm": 1.0}
+            size = {} if title in ("length_mm", "width_mm") else {"width_mm": 100.0}
             try:
                 evidence_of(style, {**size, title: values})
             except FitsolverError as error:

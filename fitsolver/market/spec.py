@@ -146,7 +146,7 @@ def spec(
     Parameters
     ----------
     bench : Bench
-        The mounting made ready (`solver.bench`).
+        The mounting made ready (`bench.bench`).
     material : Material
         What the stone is to be.
     date : datetime.date

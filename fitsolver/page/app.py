@@ -92,6 +92,8 @@ def build(
             Wrong: _told(site, lambda _, error: (error.status, error.told)),
             Missing: _told(site, lambda site, _: (404, site.words.mountings.gone)),
             FitsolverError: _told(site, lambda _, error: (422, str(error))),
+            # A full disk, a folder that was moved away: said, and the page goes on.
+            OSError: _told(site, lambda _, error: (422, (error.strerror or str(error)) + ".")),
         },
     )  # fmt: skip
     app.state.site = site

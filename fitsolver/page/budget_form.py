@@ -25,7 +25,6 @@ LISTS: Mapping[str, tuple[str, ...]] = {"costs": COST, "brackets": BRACKET}
 OFFERED = 2
 MOST_ROWS = 60
 """Longer lists have no fields: they stay as the file has them."""
-LONGEST_TEXT = 500
 UNNAMED = "cost"
 
 _ROW = re.compile(r"budget\.(costs|brackets)\.(\d{1,2})\.(\w+)")
@@ -62,7 +61,7 @@ def budget_data(fields: Mapping[str, str], before: object) -> Any:
         if typed == was.get(f"{PREFIX}{name}", "") and name in old:
             table[name] = old[name]
         elif typed:
-            table[name] = typed[:LONGEST_TEXT] if name != "total" else _number(typed)
+            table[name] = typed if name != "total" else _number(typed)
     for kind in LISTS:
         if kind in old and (_rows(fields, kind) == _rows(was, kind) or _is_long(old[kind])):
             table[kind] = old[kind]  # untouched, or more than the form has fields for
@@ -230,7 +229,7 @@ def _bracket(
             row[part] = old[part]
         elif typed[part]:
             row[part] = _date(typed[part]) if part == "quoted_on" else (
-                _number(typed[part]) if part.endswith("_ct") else typed[part][:LONGEST_TEXT]
+                _number(typed[part]) if part.endswith("_ct") else typed[part]
             )  # fmt: skip
     if same["low"] and same["high"] and "per_ct" in old:
         row["per_ct"] = old["per_ct"]
@@ -248,7 +247,7 @@ def _costs(fields: Mapping[str, str], was: Fields, before: object) -> Data:
     for k in filled(fields, "costs"):
         name, amount = (fields.get(_name("costs", k, part), "").strip() for part in COST)
         same = k < len(old) and amount == was.get(_name("costs", k, "amount"), "")
-        name = name[:LONGEST_TEXT] or UNNAMED
+        name = name or UNNAMED
         number = 2
         first = name
         while name in costs:
@@ -260,13 +259,13 @@ def _costs(fields: Mapping[str, str], was: Fields, before: object) -> Data:
 def _number(text: str) -> float | int | str:
     """Keep a plainly written amount as a number, and any other as it was typed."""
     if not _NUMBER.fullmatch(text):
-        return text[:LONGEST_TEXT]
+        return text
     return float(text) if "." in text else int(text)
 
 
 def _date(text: str) -> datetime.date | str:
     try:
-        return datetime.date.fromisoformat(text) if _DATE.fullmatch(text) else text[:LONGEST_TEXT]
+        return datetime.date.fromisoformat(text) if _DATE.fullmatch(text) else text
     except ValueError:
         return text
 

@@ -12,11 +12,12 @@ import re
 import secrets
 from collections.abc import Collection, Mapping
 from http.cookies import CookieError, SimpleCookie
+from time import monotonic, time
 from urllib.parse import urlsplit
 
 from anyio import fail_after
 from msgspec import Struct, field
-from starlette.responses import PlainTextResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 POLICY = (
@@ -40,9 +41,27 @@ LONGEST_ADDRESS = 4_000
 SECONDS_TO_SEND = 20.0
 SECONDS_TO_ANSWER = 60.0
 METHODS = ("GET", "HEAD", "POST")
+TOKEN_SECONDS = 600.0
+"""How long an address for one more device is good."""
+MOST_KNOWN = 2_000
 TOKEN_FIELD = "token"
 ENTRANCE = "/enter/"
+DOOR = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>fitsolver</title>
+<meta name="viewport" content="width=device-width, initial-scale=1"></head>
+<body><h1>fitsolver</h1><p>This address lets one device in, once.</p>
+<form method="post"><p><button>Open it here</button></p></form></body></html>
+"""
+"""What an address with a token shows; it has no style, since nothing else answers yet."""
 _HOST = re.compile(r"([a-z0-9.-]+)(?::\d{1,5})?")
+
+
+class Device(Struct, frozen=True, kw_only=True):
+    """A browser that was let in: a name for it, what it says it is, and since when [s, epoch]."""
+
+    name: str
+    device: str
+    since: float
 
 
 class Keys(Struct, kw_only=True):
@@ -55,8 +74,8 @@ class Keys(Struct, kw_only=True):
     shared: bool
     cookie: str = "fitsolver"
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))
-    tokens: set[str] = field(default_factory=set)
-    known: set[str] = field(default_factory=set)
+    tokens: dict[str, float] = field(default_factory=dict)
+    known: dict[str, Device] = field(default_factory=dict)
 
     def new_token(self) -> str:
         """Return a token that opens the door once; older unused ones go stale."""
@@ -66,20 +85,39 @@ class Keys(Struct, kw_only=True):
     def another_token(self) -> str:
         """Return one more token that opens the door once."""
         token = secrets.token_urlsafe(18)
-        self.tokens.add(token)
+        self.tokens[token] = monotonic() + TOKEN_SECONDS
         return token
 
-    def admit(self) -> str:
+    def admit(self, device: str = "") -> str:
         """Let a browser in, and return its cookie's value."""
         value = secrets.token_urlsafe(24)
-        self.known.add(value)
+        name = hashlib.sha256(value.encode()).hexdigest()[:12]
+        # Whoever asks without cookies is let in anew each time: those who came first go.
+        while len(self.known) >= MOST_KNOWN:
+            self.known.pop(next(iter(self.known)), None)
+        self.known[value] = Device(name=name, device=device, since=time())
         return value
+
+    def put_out(self, name: str) -> bool:
+        """Let a device that was let in ask no more; whether there was one of that name."""
+        out = [value for value, device in list(self.known.items()) if device.name == name]
+        for value in out:
+            self.known.pop(value, None)
+        return bool(out)
+
+    def is_good(self, token: str) -> bool:
+        """Whether a token would open the door now."""
+        now = monotonic()
+        return any(
+            hmac.compare_digest(each.encode(), token.encode()) and now < end
+            for each, end in list(self.tokens.items())
+        )
 
     def spend(self, token: str) -> bool:
         """Use a token up; whether it was good."""
-        good = [each for each in self.tokens if hmac.compare_digest(each.encode(), token.encode())]
-        self.tokens.difference_update(good)
-        return bool(good)
+        good = self.is_good(token)
+        self.tokens.pop(token, None)
+        return good
 
     def mark(self, browser: str) -> str:
         """Return what the forms of a browser carry, to tell them from forged ones."""
@@ -146,6 +184,9 @@ class Guard:
         except Refused as no:
             await PlainTextResponse(no.text, no.status)(scope, receive, answered)
             return
+        except _Door:
+            await HTMLResponse(DOOR)(scope, receive, answered)
+            return
         except _Entrance as door:
             await door.answer(scope, receive, answered)
             return
@@ -188,9 +229,17 @@ class Guard:
         browser = self._cookie(headers)
         path = scope["path"]
         if path.startswith(ENTRANCE):
-            if browser is None and not self.keys.spend(path.removeprefix(ENTRANCE)):
+            token = path.removeprefix(ENTRANCE)
+            if browser is None and scope["method"] != "POST":
+                # A preview of the link asks for it too: only the button on it opens the door.
+                if not self.keys.is_good(token):
+                    raise Refused(404, "")
+                raise _Door
+            self._own_form(scope, headers)
+            if browser is None and not self.keys.spend(token):
                 raise Refused(404, "")
-            raise _Entrance(self.keys.cookie, browser or self.keys.admit())
+            device = headers.get("user-agent", "")[:120]
+            raise _Entrance(self.keys.cookie, browser or self.keys.admit(device))
         if browser is None and self.keys.shared:
             raise Refused(404, "")
         return browser
@@ -208,7 +257,7 @@ class Guard:
         if scope["method"] != "POST":
             return
         origin = headers.get("origin")
-        if origin is not None and urlsplit(origin).netloc != headers.get("host", ""):
+        if origin is not None and _place(origin) != headers.get("host", ""):
             raise Refused(403, "That form is from another site.")
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
             raise Refused(403, "That form is from another site.")
@@ -237,6 +286,18 @@ class Guard:
                         return b"".join(parts)
         except TimeoutError as error:
             raise Refused(408, "The request came too slowly.") from error
+
+
+def _place(origin: str) -> str | None:
+    """Host and port of an origin; None if it is no address."""
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:  # "http://["
+        return None
+
+
+class _Door(Exception):
+    """A browser that shows a good token, and has yet to press the button."""
 
 
 class _Entrance(Exception):

@@ -85,7 +85,6 @@ TRACED = tuple(key for key, rules in KEYS.items() if rules.form == "of_trace")
 NO_FIELD = ("at_deg", *TRACED)
 NOT_MEASURED = "not measured"
 MISSING = "is missing"
-LONGEST_TEXT = 2_000
 MOST_ALLOWANCES = 100
 WEIGHTS = ("allowances", "ranking")
 """Tables of the file that hold one number a name, each over a usual one."""
@@ -185,7 +184,7 @@ def fields_of(data: Mapping[str, Any]) -> Fields:
         elif form == "arcs":
             fields[key] = _gaps_text(value)
         else:
-            fields[key] = _text(value)
+            fields[key] = UNCHANGED if isinstance(value, Mapping) else _text(value)
     for key in WEIGHTS:
         table = data.get(key)
         for name, value in (table if isinstance(table, Mapping) else {}).items():
@@ -201,7 +200,7 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         data["seat"] = {}
     seat: Data = data["seat"]
     for key in ("name", "story"):
-        _put(data, key, fields.get(key, "").strip()[:LONGEST_TEXT] or None)
+        _put(data, key, fields.get(key, "").strip() or None)
     period = fields.get("period", "").strip()
     _put(data, "period", int(period) if re.fullmatch(r"\d{1,6}", period) else period or None)
     for key in CHOICES:
@@ -232,7 +231,9 @@ def data_of(fields: Mapping[str, str], base: Mapping[str, Any]) -> Data:
         elif form == "directions":
             _put(table, key, [_number(each) for each in _parts(fields.get(key, ""))] or None)
         else:
-            _put(table, key, _number(fields.get(key, "").strip()))
+            typed = _parts(fields.get(key, ""))
+            _put(table, key, _lengths(" ".join(typed)) if form == "angle" and len(typed) > 1
+                 else _number(fields.get(key, "").strip()))  # fmt: skip
     for key in WEIGHTS:
         _put(data, key, _numbers_under(key, fields, base.get(key)))
     _put(data, "budget", budget_data(fields, data.get("budget")))
@@ -384,7 +385,7 @@ def _number(text: str) -> float | int | str | None:
     if not text:
         return None
     if not _NUMBER.fullmatch(text) or len(text) > 20:
-        return text[:LONGEST_TEXT]
+        return text
     value = float(text.replace(",", "."))
     return int(value) if re.fullmatch(r"[-+]?\d+", text) else value
 
@@ -397,7 +398,7 @@ def _length(text: str) -> float | str:
 
 def _lengths(text: str) -> float | str | list[float | str] | None:
     parts = _parts(text)
-    values = [_length(part) for part in parts[:50]]
+    values = [_length(part) for part in parts]
     if not values:
         return None
     return values[0] if len(values) == 1 else values
@@ -441,7 +442,7 @@ def _reading_data(key: str, fields: Mapping[str, str], before: object) -> object
             if way != "tried":
                 entry[name] = _length(text)
         else:
-            entry[name] = text[:LONGEST_TEXT]
+            entry[name] = text
     return entry["read"] if list(entry) == ["read"] else entry
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -45,10 +46,11 @@ from fitsolver.page.seat_form import (
     unkept,
 )
 from fitsolver.page.site import Asked, Wrong
-from fitsolver.page.store import Missing, Overtaken, Page
+from fitsolver.page.store import Missing, Overtaken, Page, Unreadable
 from fitsolver.readings.mounting_key import KEYS
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.ranking import PARTS
+from fitsolver.text.layout import words as in_words
 
 if TYPE_CHECKING:
     from fitsolver.seats.belief import Belief
@@ -56,30 +58,21 @@ if TYPE_CHECKING:
 
 GROUPS = ("ranking", "budget", "budget.costs", "budget.brackets")
 """Parts of the form that have faults of their own, which belong beside none of their fields."""
+AT_A_TIME = 50
+"""Mountings on one page."""
 TOLD = "told_beside"
 """Field of the page that lists what stands beside which fields, by marks."""
 
 
 def mountings(asked: Asked) -> Response:
     """List the mountings of the folder."""
-    store = asked.site.store
-    rows = []
-    for slug in store.slugs():
-        try:
-            rows.append(_row(slug, store.read(slug), asked))
-        except Missing:
-            continue
     said = ""
     words = asked.site.words.mountings
     if "deleted" in asked.query:
         said = words.deleted.format(name=asked.query["deleted"])
     elif "restored" in asked.query:
         said = words.restored.format(name=asked.query["restored"])
-    deleted = store.last_deleted()
-    return asked.page(
-        "mountings.html", rows=rows, deleted=deleted, folder=str(store.folder), said=said,
-        complaints=[],
-    )  # fmt: skip
+    return mountings_with(asked, [], said)
 
 
 def new(asked: Asked) -> Response:
@@ -118,14 +111,51 @@ def bring(asked: Asked) -> Response:
     return asked.go(f"/m/{slug}")
 
 
-def mountings_with(asked: Asked, wrong: list[str]) -> Response:
-    """List the mountings with what was wrong with a file."""
-    store = asked.site.store
-    rows = [_row(slug, store.read(slug), asked) for slug in store.slugs()]
+def mountings_with(asked: Asked, wrong: list[str], said: str = "") -> Response:
+    """List the mountings, some at a time, with what was wrong with a file."""
+    store, words = asked.site.store, asked.site.words.mountings
+    stamps = store.stamps()
+    sought = " ".join(asked.query.get("find", "").split())[:80].casefold()
+    if sought:
+        # Every file is looked into once; after that only those that change.
+        stamps = tuple(
+            (slug, mark) for slug, mark in stamps
+            if sought in asked.site.heads.get((slug, mark), partial(_head, asked, slug))
+        )  # fmt: skip
+    typed = asked.query.get("from", "")
+    begin = int(typed[:9]) if typed.isascii() and typed.isdigit() else 0
+    begin = min(begin, max(len(stamps) - 1, 0)) // AT_A_TIME * AT_A_TIME
+    shown = stamps[begin : begin + AT_A_TIME]
     return asked.page(
-        "mountings.html", rows=rows, deleted=store.last_deleted(), folder=str(store.folder),
-        complaints=wrong,
+        "mountings.html", rows=[_listed(asked, slug, mark) for slug, mark in shown],
+        deleted=store.last_deleted(), folder=str(store.folder), said=said, complaints=wrong,
+        oddities=[f"{each.name} {each.why}" for each in store.oddities()[:AT_A_TIME]],
+        find=asked.query.get("find", "")[:80], many=len(store.stamps()) > AT_A_TIME,
+        span=words.span.format(first=begin + 1, last=begin + len(shown), total=len(stamps)),
+        earlier=begin - AT_A_TIME if begin else None, some=bool(shown),
+        later=begin + AT_A_TIME if begin + AT_A_TIME < len(stamps) else None,
     )  # fmt: skip
+
+
+def _head(asked: Asked, slug: str) -> str:
+    """What a mounting is found by: what its file says before the first table, name and story."""
+    try:
+        text = asked.site.store.read(slug).text
+    except (Missing, Unreadable):
+        text = ""
+    return f"{slug} {text.partition(chr(10) + '[')[0][:4_000]}".casefold()
+
+
+def _listed(asked: Asked, slug: str, mark: tuple[int, int]) -> Mapping[str, object]:
+    """A mounting as the list shows it, kept as long as its file stays as it is."""
+
+    try:
+        return asked.site.listed.get(
+            (slug, mark), lambda: _row(slug, asked.site.store.read(slug), asked)
+        )
+    except (Missing, Unreadable) as error:
+        told = str(error) if isinstance(error, Unreadable) else ""
+        return {**_row(slug, Page(text="", revision=""), asked), "story": told}
 
 
 def seat(asked: Asked) -> Response:
@@ -136,10 +166,14 @@ def seat(asked: Asked) -> Response:
         said = ""
         data = data_in(page)
         fields = fields_of(data)
+        if page.text.strip():
+            _whole(page.text)
         if "saved" in asked.query:
             said = _saved_text(asked, complaints(data, asked.site.store.folder))
         return _form(asked, page, data, fields, said)
     revision = asked.fields.get("revision", "")
+    if page.text.strip():
+        _whole(page.text)
     data = data_of(asked.fields, data_in(page))
     if not str(data.get("name", "")).strip():
         data["name"] = slug
@@ -251,13 +285,26 @@ def toml_of(data: Data, text: str) -> str:
 
     order = key_order()
     if text.strip():
+        old = _whole(text)
         try:
-            changes = dict(_changes(parse_toml(text, name="page").data, data))
+            changes = dict(_changes(old, data))
             return edited(text, changes, name="page", order=order, headed=HEADED)
         except FitsolverError:
-            # A file that no edit can be made in is written anew.
+            # A file that no edit can be made in is written anew, with all that it holds.
             pass
     return HEAD + toml_text(data, order=order, headed=HEADED)
+
+
+def _whole(text: str) -> Mapping[str, Any]:
+    """What a file holds; raises `Unreadable` where it cannot be read, so nothing replaces it."""
+    try:
+        return parse_toml(text, name="the file").data
+    except InputFaults as error:
+        raise Unreadable(
+            f"This file cannot be read, so nothing is written over it. {error.faults[0]} Mend it "
+            "in a text editor; or delete it among the mountings, from where it can be brought "
+            "back, and begin anew."
+        ) from error
 
 
 def _changes(old: Mapping[str, Any], new_: Mapping[str, Any]) -> Iterator[tuple[str, object]]:
@@ -329,6 +376,7 @@ def _form_context(asked: Asked, fields: Mapping[str, str], data: Data) -> dict[s
         "kept": _kept(fields),
         "faults": _by_key(complaints(data, asked.site.store.folder), fields),
         "keys": KEYS,
+        "label": partial(label_of, words=asked.site.words),
         "is_reading": is_reading,
         "leavable": {key for key in KEYS if may_be_left_out(key, fields)},
         "in_lines": [key for key in KEYS if KEYS[key].form in (*PLACES, "arcs")],
@@ -498,7 +546,7 @@ def label_of(name: str, words: Any) -> str:
         entry = words.kind[key]
         text = str(entry if isinstance(entry, str) else entry.label)
     else:
-        text = key
+        text = in_words(key).capitalize()
     if not part:
         return text
     named = next(

@@ -8,25 +8,39 @@ import socket
 from collections.abc import Callable
 from pathlib import Path
 from threading import Thread
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
 from fitsolver.errors import FitsolverError, OutOfRange
 from fitsolver.page.guard import ENTRANCE, Keys
 
+if TYPE_CHECKING:
+    from asyncio import Protocol, Transport
+
+    from fitsolver.page.owner import Owner
+    from fitsolver.page.store import Store
+
 LOCAL = "127.0.0.1"
 FIRST_PORT = 8721
 """The port to try first; the next free one is taken."""
 PORTS = 40
+MOST_CONNECTIONS, MOST_BY_ADDRESS = 512, 256
+HEADER_SECONDS = 10.0
+"""How long a connection may stay without a whole request."""
 LOCAL_NAMES = frozenset({LOCAL, "localhost"})
 
 
 class Started(Struct, frozen=True, kw_only=True):
-    """A page that answers: the address to open here, and the one for another device, if any."""
+    """A page that answers: the address to open here, and the one for another device, if any.
+
+    `runs`: it was there before, and serves the folder already.
+    """
 
     address: str
     shared_address: str
     folder: Path
+    runs: bool = False
 
 
 def serve(
@@ -37,7 +51,7 @@ def serve(
     open_browser: bool = True,
     started: Callable[[Started], None],
 ) -> None:
-    """Serve the page until it is interrupted.
+    """Serve the page until it is interrupted; a folder that a page serves already is opened there.
 
     Parameters
     ----------
@@ -60,14 +74,46 @@ def serve(
         If the folder cannot be used, the port is taken, or there is no network to share in.
 
     """
-    from fitsolver.page.app import build
-    from fitsolver.page.helper import Helper
-    from fitsolver.page.job import prepare
+    from fitsolver.page.owner import Owner, Taken
     from fitsolver.page.store import Store, default_folder
 
     if port is not None and not 1 <= port <= 65535:
         raise OutOfRange("port", port, 1, 65535, unit="", remedy="leave it out for a free one")
-    store = Store(folder if folder is not None else default_folder())
+    where = (folder if folder is not None else default_folder()).expanduser().resolve()
+    try:
+        where.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise FitsolverError(f"{where} cannot be used: {reason}") from error
+    try:
+        owner = Owner(where)
+    except Taken as other:
+        if not other.address:
+            raise
+        started(Started(address=other.address, shared_address="", folder=where, runs=True))
+        if open_browser:
+            import webbrowser
+
+            webbrowser.open(other.address)
+        return
+    try:
+        _serve(Store(where), owner, port, share, open_browser, started)
+    finally:
+        owner.release()
+
+
+def _serve(
+    store: Store,
+    owner: Owner,
+    port: int | None,
+    share: bool,
+    open_browser: bool,
+    started: Callable[[Started], None],
+) -> None:
+    from fitsolver.page.app import build
+    from fitsolver.page.helper import Helper
+    from fitsolver.page.job import prepare
+
     here = listener(LOCAL, port)
     number = here.getsockname()[1]
     sockets, hosts = [here], set(LOCAL_NAMES)
@@ -98,17 +144,18 @@ def serve(
         lifespan="on",
         server_header=False,
         date_header=False,
-        limit_concurrency=64,
+        limit_concurrency=MOST_CONNECTIONS,
         timeout_keep_alive=10,
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=32_000,
         ws="none",
-        http="h11",
+        http=patient_protocol(),
         loop="asyncio",
     )
     server = uvicorn.Server(config)
 
     def ready() -> None:
+        owner.answers_at(f"{address}/")
         started(Started(address=first, shared_address=shared, folder=store.folder))
         if open_browser:
             import webbrowser
@@ -125,6 +172,38 @@ def serve(
         helper.close()
         for each in sockets:
             each.close()
+
+
+def patient_protocol() -> type[Protocol]:
+    """Return uvicorn's protocol, with an end to its patience with who connects and says nothing.
+
+    What limits the work is the number of threads that answer; connections only wait for one.
+    """
+    from collections import Counter
+
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    open_by_address: Counter[str] = Counter()
+
+    class PatientProtocol(H11Protocol):
+        def connection_made(self, transport: Transport) -> None:  # type: ignore[override]
+            super().connection_made(transport)
+            self.peer = str((transport.get_extra_info("peername") or ("",))[0])
+            open_by_address[self.peer] += 1
+            if open_by_address[self.peer] > MOST_BY_ADDRESS:
+                transport.close()
+            else:
+                self.loop.call_later(HEADER_SECONDS, self.silent)
+
+        def silent(self) -> None:
+            if self.cycle is None and not self.transport.is_closing():
+                self.transport.close()
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            open_by_address[self.peer] -= 1
+            super().connection_lost(exc)
+
+    return PatientProtocol
 
 
 def listener(host: str, port: int | None) -> socket.socket:

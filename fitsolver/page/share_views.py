@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from time import localtime, strftime
+
 from markupsafe import Markup
 from starlette.responses import Response
 
@@ -13,9 +15,20 @@ def share(asked: Asked) -> Response:
     """Show the page's address with a token that opens it once; each request makes a new one."""
     site = asked.site
     if not site.keys.shared:
-        return asked.page("share.html", address="", code="")
+        return asked.page("share.html", address="", code="", devices=[])
+    if name := asked.fields.get("out", ""):
+        site.keys.put_out(name)
+        return asked.go("/share")
+    own = site.keys.known.get(asked.browser)
+    devices = [
+        (each.name, each.device or "?", strftime("%H:%M", localtime(each.since)))
+        for each in list(site.keys.known.values())
+        if own is None or each.name != own.name
+    ]
     address = f"{site.address}{ENTRANCE}{site.keys.new_token()}"
-    return asked.page("share.html", address=address, code=Markup(code_picture(address)))
+    return asked.page(
+        "share.html", address=address, devices=devices, code=Markup(code_picture(address))
+    )
 
 
 def code_picture(address: str) -> str:

@@ -20,9 +20,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from fitsolver.files.datafile import load_toml
+from fitsolver.files.encoding import decoded
 from fitsolver.page.guard import TOKEN_FIELD, Keys
 from fitsolver.page.helper import Helper, Stopped
-from fitsolver.page.store import Store
+from fitsolver.page.store import MOST_FILES, Store
 
 if TYPE_CHECKING:
     from fitsolver.fitting.bench import Bench
@@ -196,6 +197,9 @@ class Site:
         self.helper = helper
         # Cuts proposed last for a mounting as its file is, the best first.
         self.proposed: Kept[str, tuple[str, ...]] = Kept(50)
+        # Mountings as they are listed, by name and by time of change and size of the file.
+        self.listed: Kept[tuple[str, tuple[int, int]], Mapping[str, object]] = Kept(2 * MOST_FILES)
+        self.heads: Kept[tuple[str, tuple[int, int]], str] = Kept(2 * MOST_FILES)
         self._work: Work | None = None
         self._warm = False
         self._lock = Lock()
@@ -294,7 +298,7 @@ class Site:
                         fields[name] = value
                     else:
                         content = await value.read()
-                        fields[name] = content.decode("utf-8-sig")
+                        fields[name] = decoded(content)[0]
                         fields[f"{name}.filename"] = value.filename or ""
         except UnicodeDecodeError as error:
             raise Wrong(400, self.words.fault.not_text) from error
@@ -326,6 +330,7 @@ def _outline(family: str) -> Markup:
 
 def _plain(text: str) -> str:
     """Take out what no file of readings can hold."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     kept = "".join(
         letter for letter in text if letter in "\n\t" or (letter >= " " and letter != "\x7f")
     )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +9,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from fitsolver.errors import FitsolverError, InputFaults, OutOfRange, explain
+from fitsolver.files.encoding import NAMES as ENCODINGS
 from fitsolver.page.answer_views import (
     USUAL,
     altering,
@@ -26,7 +25,14 @@ from fitsolver.page.job import comparison_of
 from fitsolver.page.seat_form import complaints
 from fitsolver.page.seat_views import attachment, data_in, name_in
 from fitsolver.page.site import Asked, Wrong
-from fitsolver.page.store import Overtaken, Page
+from fitsolver.page.stone_list import (
+    MOST_STONES,
+    StoneList,
+    UnreadableList,
+    names_of,
+    stone_list,
+)
+from fitsolver.page.store import NOTHING, Overtaken, Page, Unreadable
 
 if TYPE_CHECKING:
     from fitsolver.market.comparison import Comparison
@@ -41,7 +47,6 @@ FURTHER = (*HEIGHTS, "table_pct")
 COLUMNS = (
     "stone", "cut", "material", *SIZES, *FURTHER, "mass_ct", "price", "seen",
 )  # fmt: skip
-MOST_STONES = 2_000
 # A short list is judged before the page is answered.
 PATIENCE_S = 2.0
 
@@ -50,9 +55,10 @@ Faults = dict[str, str]
 
 def stones(asked: Asked) -> Response:
     """Show the stones found for a mounting, judged side by side, and the form to try one."""
-    said = asked.site.words.stones.kept.format(name=asked.query["kept"][:80]) if (
-        "kept" in asked.query
-    ) else ""  # fmt: skip
+    words = asked.site.words.stones
+    said = words.kept.format(name=asked.query["kept"][:80]) if "kept" in asked.query else ""
+    if asked.query.get("was") in ENCODINGS.values():
+        said += " " + words.was.format(encoding=asked.query["was"])
     return _page(asked, asked.query, said=said)
 
 
@@ -75,41 +81,52 @@ def keep(asked: Asked) -> Response:
     """Put a stone into the list."""
     store = asked.site.store
     store.read(asked.slug)
-    now = store.candidates(asked.slug)
     _, _, _, faults = _stone(asked, asked.fields, needed=SIZES)
     if faults:
         return _page(asked, asked.fields, faults=faults, status=422)
-    header, rows, delimiter = _cells(now)
     filled = {
         name: " ".join(asked.fields.get(name, "").split()) for name in COLUMNS
     }  # fmt: skip
-    header = header or list(COLUMNS)
-    header += [name for name, text in filled.items() if text and name not in header]
-    if len(rows) >= MOST_STONES:
-        raise Wrong(422, asked.site.words.stones.full)
-    name = filled["stone"] = filled["stone"] or _default_name(asked, header, rows)
     filled["material"] = filled["material"] or USUAL
-    rows = [[*row, *[""] * (len(header) - len(row))] for row in rows]
-    rows.append([filled.get(title, "") for title in header])
-    store.save_candidates(asked.slug, _text(header, rows, delimiter), now.revision)
+    kept: list[str] = []
+
+    def longer(now: Page) -> str:
+        listed = stone_list(now.text)
+        if len(listed.rows) >= MOST_STONES:
+            raise Wrong(422, asked.site.words.stones.full)
+        kept[:] = [filled["stone"] or _default_name(asked, listed)]
+        return listed.with_stone({**filled, "stone": kept[0]}, COLUMNS)
+
+    try:
+        before = store.candidates(asked.slug)
+        store.change_candidates(asked.slug, longer)
+    except (Unreadable, UnreadableList) as error:
+        return _page(asked, asked.fields, faults={"": _sentence(error)}, status=422)
+    name, was = kept[0], ENCODINGS[before.encoding]
+    said = {"kept": name[:80], **({} if was == "UTF-8" else {"was": was})}
     from urllib.parse import quote, urlencode
 
-    return asked.go(f"/m/{quote(asked.slug, safe='')}/stones?" + urlencode({"kept": name[:80]}))
+    return asked.go(f"/m/{quote(asked.slug, safe='')}/stones?" + urlencode(said))
 
 
 def remove(asked: Asked) -> Response:
     """Take a stone out of the list as it was when the page was made."""
     store = asked.site.store
-    now = store.candidates(asked.slug)
-    header, rows, delimiter = _cells(now)
     number = asked.fields.get("row", "")
-    if not number.isascii() or not number.isdigit() or not 1 <= int(number[:9]) <= len(rows):
-        raise Wrong(404, asked.site.words.fault.not_found)
-    del rows[int(number) - 1]
+
+    def shorter(now: Page) -> str:
+        if now.revision != asked.fields.get("revision", ""):
+            raise Overtaken(now)
+        listed = stone_list(now.text)
+        row = int(number[:9]) if number.isascii() and number.isdigit() else 0
+        if not 1 <= row <= len(listed.rows):
+            raise Wrong(404, asked.site.words.fault.not_found)
+        return listed.without(row)
+
     try:
-        store.save_candidates(
-            asked.slug, _text(header, rows, delimiter), asked.fields.get("revision", "")
-        )
+        store.change_candidates(asked.slug, shorter)
+    except (Unreadable, UnreadableList) as error:
+        return _page(asked, {}, faults={"": _sentence(error)}, status=422)
     except Overtaken:
         return _page(asked, {}, said=asked.site.words.stones.changed, status=409)
     from urllib.parse import quote
@@ -135,6 +152,8 @@ def bring(asked: Asked) -> Response:
             "list_conflict.html", status=409, slug=asked.slug, text=text,
             theirs=other.theirs.text, revision=other.theirs.revision,
         )  # fmt: skip
+    except Unreadable as error:
+        return _page(asked, {}, faults={"": _sentence(error)}, status=422)
     from urllib.parse import quote
 
     return asked.go(f"/m/{quote(asked.slug, safe='')}/stones")
@@ -213,7 +232,12 @@ def _page(
     status: int = 200,
 ) -> Response:
     page = asked.site.store.read(asked.slug)
-    listed = asked.site.store.candidates(asked.slug)
+    listed, names, unread = Page(text="", revision=NOTHING), [], []
+    try:
+        listed = asked.site.store.candidates(asked.slug)
+        names = names_of(stone_list(listed.text))
+    except (Unreadable, UnreadableList) as error:
+        unread = [_sentence(error)]
     data = data_in(page)
     context: dict[str, Any] = {
         "slug": asked.slug,
@@ -231,43 +255,27 @@ def _page(
         "waiting": False,
         "table": None,
         "compared": None,
-        "unread": [],
-        "listed": _listed(listed),
+        "unread": unread,
+        "listed": names,
+        "encoding": ENCODINGS[listed.encoding],
     }
-    if listed.text.strip() and not context["seat_faulty"]:
+    if listed.text.strip() and not unread and not context["seat_faulty"]:
         context |= _compared(asked, page, listed)
     return asked.page("stones.html", status=status, **context)
 
 
-def _default_name(asked: Asked, header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+def _default_name(asked: Asked, listed: StoneList) -> str:
     """What a stone is called that nobody named: its cut and size, numbered if there is another."""
     from fitsolver.stones.cut import cut
 
     size = {name: asked.fields.get(f"{name}_mm", "").strip() for name in ("length", "width")}
     title = short_title(cut(asked.fields.get("cut", "")).title)
     name = base = str(asked.site.words.stones.default_name.format(cut=title, **size))
-    taken = set(_names(header, rows))
+    taken = set(names_of(listed))
     number = 2
     while name in taken:
         name, number = f"{base} ({number})", number + 1
     return name
-
-
-def _names(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
-    """What the stones of a list are called, as the reader of lists calls them."""
-    from fitsolver.market.candidate import NAMES
-
-    titles = [title.strip().casefold() for title in header]
-    places = [titles.index(name) for name in NAMES if name in titles]
-    return [
-        next((row[k].strip() for k in places if k < len(row) and row[k].strip()), f"row {number}")
-        for number, row in enumerate(rows, 1)
-    ]
-
-
-def _listed(listed: Page) -> list[str]:
-    header, rows, _ = _cells(listed)
-    return _names(header, rows)
 
 
 def _compared(asked: Asked, page: Page, listed: Page) -> dict[str, Any]:
@@ -405,7 +413,7 @@ def _stone(
         if name not in readable(style):
             faults[name] = words.not_of_cut.format(cut=style.name)
             continue
-        size = {} if name in ("length_mm", "width_mm") else {"width_mm": 1.0}
+        size = {} if name in ("length_mm", "width_mm") else {"width_mm": 100.0}
         try:
             evidence_of(style, {**size, name: readings[name]})
         except FitsolverError as error:
@@ -434,22 +442,3 @@ def _sentence(error: FitsolverError) -> str:
     about = "" if name in (*SIZES, *FURTHER, "mass_ct") else f"{name}: ".replace("_", " ")
     shown = "" if value is None or value == "" else f"{str(value)[:40]} "
     return f"{about}{shown}{rule}. {remedy}."
-
-
-def _cells(listed: Page) -> tuple[list[str], list[list[str]], str]:
-    """Header, rows and delimiter of a list."""
-    text = listed.text.lstrip("\ufeff")
-    first = text.partition("\n")[0]
-    delimiter = ";" if first.count(";") >= first.count(",") else ","
-    try:
-        rows = [row for row in csv.reader(io.StringIO(text), delimiter=delimiter) if row]
-    except csv.Error:
-        return [], [], delimiter
-    return (list(rows[0]) if rows else []), rows[1:], delimiter
-
-
-def _text(header: Sequence[str], rows: Sequence[Sequence[str]], delimiter: str) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, delimiter=delimiter, lineterminator="\n")
-    writer.writerows([header, *rows])
-    return out.getvalue()

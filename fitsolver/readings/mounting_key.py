@@ -39,9 +39,9 @@ OpeningFamily = Literal[
 
 
 Form = Literal[
-    "reading", "number", "places", "leans", "arcs", "directions", "direction", "of_trace"
+    "reading", "angle", "number", "places", "leans", "arcs", "directions", "direction", "of_trace"
 ]
-"""How an entry is written: a reading with its repeats, a plain number, a list by direction."""
+"""How an entry is written: a length or angle with repeats, a plain number, a list by direction."""
 
 
 class Usual(Struct, frozen=True, kw_only=True):
@@ -265,7 +265,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             remedy="give where each gap begins and ends, counter-clockwise, as [[350, 20]]",
         ),
         "ledge_angle_deg": Key(
-            form="number",
+            form="angle",
             usual=Usual(
                 value=30.0,
                 u=8.0,
@@ -307,7 +307,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             remedy="measure the metal at the rim, in mm",
         ),
         "wall_lean_deg": Key(
-            form="number",
+            form="angle",
             usual=Usual(value=0.0, u=2.0, source="common practice: upright", column=5),
             low=-30,
             high=45,
@@ -354,7 +354,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
             remedy="measure one claw from the notch (uncut: from the gallery) to its tip, in mm",
         ),
         "claw_lean_deg": Key(
-            form="number",
+            form="angle",
             usual=Usual(value=0.0, u=3.0, source="common practice: upright", column=6),
             low=-45,
             high=60,

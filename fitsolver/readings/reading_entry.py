@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from statistics import fmean
-from typing import Annotated, Any, ClassVar, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -18,6 +18,7 @@ from pydantic import (
 )
 
 from fitsolver.files.datafile import STRICT, Many, Millimetres, Number, RuleError
+from fitsolver.readings.angle import Angle, angle
 from fitsolver.readings.instrument import Instrument, Measure
 from fitsolver.readings.mounting_key import KEYS
 from fitsolver.readings.reading import (
@@ -255,6 +256,21 @@ class TriedEntry(Entry):
         return tried(self.drops_in, self.refuses, instrument=tool, level=level, note=self.note)
 
 
+class AngleEntry(FileModel):
+    """An angle: a number, repeats, or a table that says how sure it is."""
+
+    read: Annotated[
+        Many[Number], Field(min_length=1), BeforeValidator(_listed), BeforeValidator(_unmistaken)
+    ]
+    half_width_deg: Number | None = Field(default=None, ge=0, le=30)
+    tool: Literal["eye", "protractor", "microscope"] = Field(default="protractor", alias="with")
+    note: str = ""
+
+    def angle(self) -> Angle:
+        """Return the angle with its uncertainty."""
+        return angle(self.read, half_width_deg=self.half_width_deg, tool=self.tool, note=self.note)
+
+
 class UnmeasuredEntry(FileModel):
     """A reading left out on purpose."""
 
@@ -317,6 +333,11 @@ def _form_of(value: Any) -> str:
     return "<direct>"
 
 
+AngleReading = Annotated[
+    AngleEntry,
+    BeforeValidator(lambda value: value if isinstance(value, dict) else {"read": value}),
+]
+"""Angles: what was read, and how sure it is."""
 AnyEntry = DirectEntry | DifferenceEntry | OutsideEntry | TriedEntry
 ReadingEntry = Annotated[
     Annotated[DirectEntry, Tag("<direct>")]

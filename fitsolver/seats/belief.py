@@ -19,13 +19,13 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from fitsolver.readings.angle import ANGLE_U_DEG, Angle
 from fitsolver.readings.mounting_key import KEYS, Place
 from fitsolver.readings.reading import Reading
 from fitsolver.readings.uncertainty import spread_factor
 from fitsolver.seats import wave
 from fitsolver.seats.contradiction import Contradiction, contradictions
 from fitsolver.seats.equation import (
-    ANGLE_U_DEG,
     WIDTH_AS_LENGTH,
     as_wide_as_long,
     diagonal,
@@ -65,8 +65,9 @@ CALIPER_U_MM = 0.03
 STATIONS = 60
 # How often the figure is linearised anew; points that lie far off the figure take longer.
 ROUNDS, TRACED_ROUNDS = 3, 12
-# Stations lie on its family's usual figure where no proportion is off by more than this [its unit].
-LIKE_ITS_FAMILY = 0.5
+# Stations lie on its family's usual figure where no proportion is off by more than this; what is
+# not known to so much is followed as it bends [its unit].
+LIKE_ITS_FAMILY, LOOSE = 0.05, 0.5
 # What turns by more is a corner.
 CORNER_RAD = np.deg2rad(12)
 # How far to either side a loose proportion is followed, and at how many values [its u].
@@ -231,7 +232,7 @@ def belief(mounting: Mounting, stations: int = STATIONS) -> Belief:
     loose = {
         i: width_of
         for i in shape.values()
-        if (width_of := float(np.sqrt(covariance[i, i]))) > LIKE_ITS_FAMILY and trace is None
+        if (width_of := float(np.sqrt(covariance[i, i]))) > LOOSE and trace is None
     }
     if loose and mounting.holds == "wall":
         directions = _through_corners(directions, figure, shape, here, loose)
@@ -353,9 +354,9 @@ def _unread(
             if getattr(mounting, name) is None
         ]
     found += [
-        would_be(name, rows[name], ANGLE_U_DEG, again=True)
+        would_be(name, rows[name], given.u_deg, again=True)
         for name in names
-        if name.endswith("_deg") and getattr(mounting, name, None) is not None
+        if isinstance(given := getattr(mounting, name, None), Angle)
     ]
     if any(item.name == "opening_corner_pct" for item in assumed) and (
         mounting.opening_family in CORNERED
@@ -452,7 +453,7 @@ def _priors(
         elif isinstance(given, Reading):
             add(name, given.value_mm, UNKNOWN_MM)
         else:
-            add(name, float(given), ANGLE_U_DEG)
+            add(name, given.value_deg, given.u_deg)
     if mounting.holds == "claws":
         for claw in range(len(mounting.claw_directions_deg)):
             add(FACE, 0.0, tau, claw)
@@ -471,7 +472,7 @@ def _priors(
             add("ledge_height", 0.0, spread, i)
     for i, own_claw in enumerate(mounting.claws):
         for name, own_value in own_of(mounting, own_claw).items():
-            unknown = UNKNOWN_MM if isinstance(own_value, Reading) else ANGLE_U_DEG
+            unknown = own_value.u_deg if isinstance(own_value, Angle) else UNKNOWN_MM
             add(name, _value(own_value), unknown, i)
     return (
         Columns(tuple(item[0] for item in items)),
@@ -488,8 +489,8 @@ def _levels(mounting: Mounting) -> list[float]:
     return known if mounting.state == "cut" and len(known) == len(read) else []
 
 
-def _value(given: Reading | float) -> float:
-    return given.value_mm if isinstance(given, Reading) else float(given)
+def _value(given: Reading | Angle) -> float:
+    return given.value_deg if isinstance(given, Angle) else given.value_mm
 
 
 def _placed(mounting: Mounting, name: str) -> list[float]:

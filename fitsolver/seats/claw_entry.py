@@ -8,7 +8,14 @@ from pydantic import ValidationInfo, field_validator
 
 from fitsolver.files.datafile import Number
 from fitsolver.readings.mounting_key import CLAW_LENGTHS
-from fitsolver.readings.reading_entry import Entry, FileModel, ReadingEntry, in_range
+from fitsolver.readings.reading_entry import (
+    AngleEntry,
+    AngleReading,
+    Entry,
+    FileModel,
+    ReadingEntry,
+    in_range,
+)
 
 
 class ClawEntry(FileModel):
@@ -20,7 +27,7 @@ class ClawEntry(FileModel):
     length_mm: ReadingEntry | None = None
     notch_depth_mm: ReadingEntry | None = None
     notch_level_mm: ReadingEntry | None = None
-    lean_deg: Number | None = None
+    lean_deg: AngleReading | None = None
     corner: bool = False
     pair: bool = False
     shared: bool = False
@@ -33,8 +40,8 @@ class ClawEntry(FileModel):
             in_range(CLAW_LENGTHS[name], value.checked_mm())
         elif name == "at_deg":
             in_range("claw_directions_deg", [value])
-        elif name == "lean_deg" and value is not None:
-            in_range("claw_lean_deg", [value])
+        elif isinstance(value, AngleEntry):
+            in_range("claw_lean_deg", value.read)
         return value
 
     def lengths(self) -> dict[str, Entry]:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsolver.readings.angle import ANGLE_U_DEG, Angle
 from fitsolver.readings.mounting_key import KEYS, Place
 from fitsolver.readings.reading import Level, Reading, covariance_mm2
 from fitsolver.seats import wave
@@ -32,8 +33,6 @@ OWN_U_MM = 0.003
 SHARED_PART = 0.5
 # What points this near to a claw's middle finds its face: about half its width; common practice.
 ON_CLAW_DEG = 15.0
-# An angle read by protractor or eye: common practice [deg].
-ANGLE_U_DEG = 2.0
 
 
 def equations(
@@ -347,7 +346,7 @@ def as_wide_as_long(mounting: Mounting) -> list[str]:
     return unread
 
 
-def own_of(mounting: Mounting, claw: Claw) -> dict[str, Reading | float]:
+def own_of(mounting: Mounting, claw: Claw) -> dict[str, Reading | Angle]:
     """What was read of one claw by itself, of what this kind of seat has."""
     known = scalars(mounting)
     return {name: value for name, value in claw.own.items() if name in known}

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from fitsolver.budgeting.budget import Budget
 from fitsolver.errors import Fault, InputFaults, OutOfRange
 from fitsolver.files.datafile import Document, check, load_toml
+from fitsolver.readings.angle import Angle
 from fitsolver.readings.instrument import INSTRUMENTS, Instrument, instrument
 from fitsolver.readings.mounting_key import (
     CLAW_LENGTHS,
@@ -54,7 +55,7 @@ class Claw(Struct, frozen=True, kw_only=True):
         Its own `claw_thickness_mm`, `claw_width_mm`, `claw_length_mm`, `ledge_width_mm`.
     notch_level_mm : Reading, optional
         Height of its notch's root over one level plane, the same for all claws.
-    lean_deg : float, optional
+    lean_deg : Angle, optional
         Its own `claw_lean_deg`.
     corner, pair, shared : bool
         It wraps a corner of the opening on both sides; it is one of two that stand close together;
@@ -68,13 +69,13 @@ class Claw(Struct, frozen=True, kw_only=True):
     length_mm: Reading | None = None
     notch_depth_mm: Reading | None = None
     notch_level_mm: Reading | None = None
-    lean_deg: float | None = None
+    lean_deg: Angle | None = None
     corner: bool = False
     pair: bool = False
     shared: bool = False
 
     @property
-    def own(self) -> dict[str, Reading | float]:
+    def own(self) -> dict[str, Reading | Angle]:
         """What it has of its own, by the key of the seat that it stands in for."""
         taken = {key: getattr(self, name) for key, name in _OWN_KEYS.items()}
         return {key: value for key, value in taken.items() if value is not None}
@@ -85,7 +86,7 @@ class Mounting:
     """An empty piece with one seat: what it is, and every reading that was taken of it.
 
     A length is a `Reading`, or None where nobody measured it: its prior, and the mark "assumed",
-    come from the seat. Angles are in degrees as in the file. The attributes are named as in the
+    come from the seat. An `Angle` is read alike, in degrees. The attributes are named as in the
     file, whose tables [seat] and the top level are joined here.
 
     Attributes
@@ -118,13 +119,13 @@ class Mounting:
         The same by direction; height at the wall over one level plane, whichever it is.
     ledge_missing_deg : tuple of (float, float)
         Arcs where no ledge is left, from 0 to below 360, to beyond that, rising.
-    ledge_angle_deg : float, optional
+    ledge_angle_deg : Angle, optional
         Slope of the ledge down inward from the horizontal.
     wall_height_mm, wall_thickness_mm : Reading, optional
         Metal above the ledge.
     wall_heights_mm : tuple of (float, Reading)
         From ledge to rim by direction.
-    wall_lean_deg, claw_lean_deg : float, optional
+    wall_lean_deg, claw_lean_deg : Angle, optional
         Lean from upright, inward positive.
     wall_leans_deg : tuple of (float, float)
         Direction [deg] and lean there.
@@ -173,18 +174,18 @@ class Mounting:
     ledge_widths_mm: Places = ()
     ledge_heights_mm: Places = ()
     ledge_missing_deg: tuple[tuple[float, float], ...] = ()
-    ledge_angle_deg: float | None = None
+    ledge_angle_deg: Angle | None = None
     wall_height_mm: Reading | None = None
     wall_heights_mm: Places = ()
     wall_thickness_mm: Reading | None = None
-    wall_lean_deg: float | None = None
+    wall_lean_deg: Angle | None = None
     wall_leans_deg: tuple[tuple[float, float], ...] = ()
     claw_directions_deg: tuple[float, ...] = ()
     claws: tuple[Claw, ...] = ()
     claw_thickness_mm: Reading | None = None
     claw_width_mm: Reading | None = None
     claw_length_mm: Reading | None = None
-    claw_lean_deg: float | None = None
+    claw_lean_deg: Angle | None = None
     notch_height_mm: Reading | None = None
     gallery_length_mm: Reading | None = None
     gallery_width_mm: Reading | None = None
@@ -196,6 +197,13 @@ class Mounting:
     ranking: Mapping[str, float] = field(default_factory=dict)
     budget: Budget | None = None
     document: Document | None = field(default=None, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Take an angle given as a plain number for one reading by protractor or eye."""
+        for key, rules in KEYS.items():
+            given = getattr(self, key, None) if rules.form == "angle" else None
+            if isinstance(given, int | float):
+                object.__setattr__(self, key, Angle(value_deg=float(given)))
 
     @property
     def readings(self) -> dict[Place, Reading]:
@@ -285,6 +293,11 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
     seat = file.seat
     given: dict[str, Any] = {key: getattr(seat, key) for key in _PLAIN_KEYS}
     given |= {
+        key: entry.angle()
+        for key in KEYS
+        if KEYS[key].form == "angle" and (entry := getattr(seat, key)) is not None
+    }
+    given |= {
         key: readings[dotted]
         for key in KEYS
         if (dotted := key if key in TOP_LEVEL else f"seat.{key}") in readings
@@ -298,7 +311,7 @@ def mounting_from(document: Document, *, folder: Path | None = None) -> Mounting
     claws = (
         Claw(
             at_deg=claw.at_deg % 360.0,
-            lean_deg=claw.lean_deg,
+            lean_deg=None if claw.lean_deg is None else claw.lean_deg.angle(),
             corner=claw.corner,
             pair=claw.pair,
             shared=claw.shared,
@@ -346,7 +359,11 @@ def _points_beside(document: Document, folder: Path | None) -> Sequence[Sequence
     if folder is None:
         rule, remedy = "cannot be opened from here", "write the points as opening_points_mm"
         raise InputFaults([document.fault(key, name, rule, remedy)])
-    if Path(name).name != name or (folder / name).resolve().parent != folder.resolve():
+    if (
+        "\0" in name
+        or Path(name).name != name
+        or (folder / name).resolve().parent != folder.resolve()
+    ):
         rule = "must be the name of a file in the mounting's own folder"
         raise InputFaults([document.fault(key, name, rule, "put the points beside the mounting")])
     return load_points(folder / name)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from fitsolver.readings.uncertainty import standard_normal_points
 from fitsolver.seats import claw_face, wave
-from fitsolver.seats.belief import Belief, turns_of
+from fitsolver.seats.belief import CORNER_RAD, Belief, turns_of
 from fitsolver.seats.equation import of_claws
 
 Array = NDArray[np.float64]
@@ -29,8 +29,12 @@ Role = Literal["support", "movable"]
 
 # How many points carry a claw's face across its width.
 FACE_POINTS = claw_face.FACE_POINTS
+# How much each counts in a mean over the face: Simpson's rule, as gaps along it are parabolas.
+FACE_SHARES = np.array([1.0, 4.0, 2.0, 4.0, 1.0]) / 12
 # For how many ledge widths the inner edge is worked out exactly.
 INSET_WIDTHS = 9
+# How far in leaning sides are followed and at how many levels, and what counts as a fold [mm].
+FOLDS_TO_MM, FOLD_LEVELS, FOLD_MM = 1.6, 33, 2e-3
 # Where a wall turns by more at one station it is no smooth curve.
 SHARP_RAD = np.deg2rad(20)
 # Widths that differ by less are one.
@@ -39,6 +43,30 @@ SEED = 8653
 # Even columns of normal points that are the stone's: a seat and a stone that shared a column would
 # be drawn large and small together.
 STONE_COLUMNS = 6
+
+
+class Folds(Struct, frozen=True, kw_only=True):
+    """What stations beside tips and corners move besides their own way, as a wall leans in.
+
+    `levels` (k,) of going in, evenly from 0; `stations` (m,); `off` (k, m, 2) [mm].
+    """
+
+    levels: Array
+    stations: NDArray[np.int64]
+    off: Array
+
+    def move(self, shifted: Array, inward: Array) -> None:
+        """Move stations (s, n, 2) that go in by so much (s, n)."""
+        step, last = self.levels[1], len(self.levels) - 1
+        most = int(np.clip(np.ceil(inward.max() / step), 0, last))
+        moved = np.flatnonzero(np.abs(self.off[: most + 1]).max(axis=(0, 2)) > FOLD_MM)
+        if not len(moved):
+            return
+        here = self.stations[moved]
+        part = np.clip(inward[:, here] / step, 0.0, last)
+        low = np.minimum(part.astype(np.int64), last - 1)
+        share = (part - low)[..., None]
+        shifted[:, here] -= self.off[low, moved] * (1 - share) + self.off[low + 1, moved] * share
 
 
 class Seats(Struct, frozen=True, kw_only=True):
@@ -51,8 +79,8 @@ class Seats(Struct, frozen=True, kw_only=True):
     `gallery_z` (s,), or None; `floor_z` (s,) finger or back; `thickness` (s, n) of wall or claws,
     (s, 1) if they are alike; `notch` (s, n) depth of cut notches and `mouth` (s,) their height, or
     None; `claw` (n,) which claw a station is on, -1 for a wall; `outward` (n, 2) unit normals of
-    the opening (longer at the corner of a claw that wraps one); `parameters` (s, d) they were
-    built from.
+    the opening, at a corner as long as it moves where its sides move out by one; `parameters`
+    (s, d) they were built from.
     """
 
     belief: Belief
@@ -76,6 +104,7 @@ class Seats(Struct, frozen=True, kw_only=True):
     mouth: Array | None
     claw: NDArray[np.int64]
     parameters: Array
+    folds: Folds | None = None
 
     @property
     def count(self) -> int:
@@ -88,6 +117,20 @@ class Seats(Struct, frozen=True, kw_only=True):
         before: NDArray[np.bool_] = np.roll(self.ledge_after, 1)
         return self.ledge_after | before
 
+    @property
+    def ledge_shares(self) -> Array:
+        """How much of the ledge, or of notches, lies beside each station (n,), adding up to 1."""
+        if self.holds == "claws":
+            return (
+                np.tile(FACE_SHARES, len(self.claw) // FACE_POINTS) * FACE_POINTS / len(self.claw)
+            )
+        points = self.opening[0].astype(np.float64)
+        after = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+        after = np.where(self.ledge_after, after, 0.0)
+        beside = after + np.roll(after, 1)
+        shares: Array = beside / beside.sum()
+        return shares
+
     def opening_at(self, z: Array) -> Array:
         """The wall's or claws' inner faces at heights z (s,) or (s, n), shape (s, n, 2) [mm]."""
         inward = (z if z.ndim == 2 else z[:, None]) * self.lean
@@ -98,6 +141,8 @@ class Seats(Struct, frozen=True, kw_only=True):
         for axis in (0, 1):
             np.multiply(inward, outward[:, axis], out=shifted[..., axis])
             np.subtract(self.opening[..., axis], shifted[..., axis], out=shifted[..., axis])
+        if self.folds is not None:
+            self.folds.move(shifted, np.broadcast_to(inward, (across, stations)))
         return shifted
 
     def single(self) -> Seats:
@@ -165,6 +210,7 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
         return summed
 
     notch = width = inner = None
+    folds = None
     if claws:
         depth = np.maximum(by_claw("ledge_width_mm"), 0.01) if cut else None
         faces = claw_face.claw_faces(
@@ -175,6 +221,7 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
             notch = width = np.broadcast_to(by_station(depth), opening.shape[:2])
     else:
         opening, claw = _chords_centred(centre), np.full(len(angle), -1)
+        folds = _folds(belief, outward)
         if cut:
             width = np.maximum(column("ledge_width_mm")[:, None] + waves("ledge_width"), 0.01)
             inner = opening - _inset(belief, width)
@@ -240,6 +287,7 @@ def seats_of(belief: Belief, parameters: Array) -> Seats:
         mouth=mouth,
         claw=claw,
         parameters=parameters,
+        folds=folds,
     )
 
 
@@ -255,6 +303,35 @@ def _chords_centred(points: Array) -> Array:
     off = ((points - before) * out).sum(axis=-1) / (chord**2).sum(axis=-1)
     sharp = turns_of(points[0]) > SHARP_RAD
     return points + np.where(sharp, 0.0, off / 8)[..., None] * out
+
+
+def _folds(belief: Belief, outward: Array) -> Folds | None:
+    """What a wall's stations move besides where sides of its figure get shorter as they go in.
+
+    The inset figures are shapely's; a station's place on one is the nearest. None of a smooth one.
+    """
+    mounting = belief.mounting
+    if mounting.opening_points is not None or mounting.opening_family in ("round", "oval"):
+        return None
+    figure, normals = _figure_normals(belief)
+    reach = np.einsum("ij,ij->i", normals, figure)
+    ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
+    stations = ray / (ray @ normals.T / reach).max(axis=1, keepdims=True)
+    levels = np.linspace(0.0, min(FOLDS_TO_MM, reach.min() / 2), FOLD_LEVELS)
+    inward = np.array([_inward(figure, stations, level) for level in levels])
+    off = inward - levels[:, None, None] * outward
+    moved = np.flatnonzero(np.abs(off).max(axis=(0, 2)) > FOLD_MM)
+    return Folds(levels=levels, stations=moved, off=off[:, moved])
+
+
+def _inward(figure: Array, stations: Array, level: float) -> Array:
+    """From the nearest places on a figure moved in by a level out to its stations (n, 2)."""
+    import shapely
+
+    edge = shapely.Polygon(figure).buffer(-level, join_style="mitre", mitre_limit=20).exterior
+    places = shapely.line_locate_point(edge, shapely.points(stations))
+    way: Array = stations - shapely.get_coordinates(shapely.line_interpolate_point(edge, places))
+    return way
 
 
 def _ledge_after(belief: Belief, count: int) -> NDArray[np.bool_]:
@@ -283,7 +360,7 @@ def _normals(belief: Belief) -> Array:
 
 
 def _normals_of_figure(belief: Belief) -> Array:
-    """Outward normal of the figure at every station: of its edge, or between two at a corner."""
+    """Outward normal of the figure at every station: of its edge, or how its corner moves."""
     points, normals = _figure_normals(belief)
     reach = np.einsum("ij,ij->i", normals, points)
     ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
@@ -291,8 +368,11 @@ def _normals_of_figure(belief: Belief) -> Array:
     best = rate.max(axis=1, keepdims=True)
     close = rate > best * (1 - 1e-6)
     total = close.astype(np.float64) @ normals
-    unit: Array = total / np.linalg.norm(total, axis=1)[:, None]
-    return unit
+    size = np.linalg.norm(total, axis=1)[:, None]
+    # Between two normals a corner moves by (a + b) / (1 + a.b) where its sides move by one.
+    several = close.sum(axis=1)[:, None] > 1
+    outward: Array = np.where(several, 2 * total / size**2, total / size)
+    return outward
 
 
 def _turned(belief: Belief, normals: Array) -> Array:
@@ -321,8 +401,6 @@ def _inset(belief: Belief, width: Array) -> Array:
     the nearest one, so that stations beside a corner share the inner corner. It is worked out for
     `INSET_WIDTHS` widths and taken as straight between them.
     """
-    import shapely
-
     figure, normals = _figure_normals(belief)
     reach = np.einsum("ij,ij->i", normals, figure)
     ray = np.column_stack([np.cos(belief.directions), np.sin(belief.directions)])
@@ -335,9 +413,7 @@ def _inset(belief: Belief, width: Array) -> Array:
     levels = np.linspace(width.min(), width.min() + max(apart, ALIKE_MM), count)
     way = []
     for level in levels:
-        edge = shapely.Polygon(figure).buffer(-level, join_style="mitre").exterior
-        places = shapely.line_locate_point(edge, shapely.points(stations))
-        way.append(stations - shapely.get_coordinates(shapely.line_interpolate_point(edge, places)))
+        way.append(_inward(figure, stations, level))
     step = (width - levels[0]) / (levels[1] - levels[0])
     below = np.minimum(step.astype(np.int64), count - 2)
     share = (step - below)[..., None]
@@ -357,15 +433,16 @@ def _closed_figure(belief: Belief, gallery: Array, column: object) -> Array:
     """A rail runs all round even where claws stand apart: the opening's figure, stretched."""
     points, _ = _figure_normals(belief)
     step = max(1, len(points) // 48)
-    kept = points[::step] if len(points) > 16 else _subdivided(points)
+    corner = turns_of(points) > CORNER_RAD
+    even = np.arange(len(points)) % step == 0
+    kept = points[even | corner] if len(points) > 16 else _subdivided(points)
     assert callable(column)
     size = np.ptp(points, axis=0)
     scale = np.stack(
         [column("gallery_length_mm", 0.1) / size[0], column("gallery_width_mm", 0.1) / size[1]],
         axis=-1,
     )
-    rail: Array = kept[None] * scale[:, None, :]
-    return rail
+    return _chords_centred(kept[None] * scale[:, None, :])
 
 
 def _subdivided(points: Array) -> Array:

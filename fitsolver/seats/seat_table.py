@@ -19,6 +19,8 @@ from fitsolver.readings.mounting_key import (
     State,
 )
 from fitsolver.readings.reading_entry import (
+    AngleEntry,
+    AngleReading,
     AnyEntry,
     Entry,
     FileModel,
@@ -45,6 +47,7 @@ def _form(key: str, rules: Key) -> tuple[Any, Any]:
 
 _FORMS: dict[str, tuple[Any, Any]] = {
     "reading": (ReadingEntry | None, None),
+    "angle": (AngleReading | None, None),
     "leans": (Many[LeanEntry], ()),
     "arcs": (Many[Many[Number]], ()),
     "directions": (Many[Number], ()),
@@ -91,6 +94,8 @@ class _Seat(FileModel):
         key = info.field_name or ""
         if isinstance(value, Entry):
             in_range(key, value.checked_mm())
+        elif isinstance(value, AngleEntry):
+            in_range(key, value.read)
         elif isinstance(value, float):
             in_range(key, [value])
         elif key in KEYS and KEYS[key].form == "directions":

@@ -90,6 +90,8 @@ class CutStyle(Struct, frozen=True, kw_only=True, eq=False):
 
     `strung` styles (beads, briolettes) hang by a drilled hole and are not set: they have a widest
     place instead of a girdle. A style equals only itself, so that forms can be kept by style.
+    `share` says how much it counts among those offered for one stone before anything is measured,
+    `fuller_when_large` by what part its volume grows with each doubling of the width.
     """
 
     name: str
@@ -111,6 +113,8 @@ class CutStyle(Struct, frozen=True, kw_only=True, eq=False):
     strung: bool
     handbook: Mapping[str, Handbook]
     notes: str
+    share: float = 1.0
+    fuller_when_large: float = 0.0
 
     def __repr__(self) -> str:
         """Name the style and its make: all the rest is in its file."""
@@ -125,6 +129,10 @@ class CutStyle(Struct, frozen=True, kw_only=True, eq=False):
             raise UnknownName(f"make of {self.name}", make, self.makes)
         return _in_make(self, make)
 
+    def offered(self, make: str, share: float, fuller_when_large: float) -> CutStyle:
+        """Return the style in a make, as one of several that a stone may be."""
+        return _offered(self.in_make(make), share, fuller_when_large)
+
     def typical(self) -> dict[str, float]:
         """Return the usual value of every proportion, in per cent or degrees."""
         return {name: item.typical for name, item in self.proportions.items()}
@@ -133,6 +141,11 @@ class CutStyle(Struct, frozen=True, kw_only=True, eq=False):
 @cache
 def _in_make(style: CutStyle, make: str) -> CutStyle:
     return replace(style, make=make, proportions=style.makes[make])
+
+
+@cache
+def _offered(style: CutStyle, share: float, fuller_when_large: float) -> CutStyle:
+    return replace(style, share=share, fuller_when_large=fuller_when_large)
 
 
 @cache

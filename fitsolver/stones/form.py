@@ -223,6 +223,8 @@ def _form(style: CutStyle, length_ratio: float, items: tuple[tuple[str, float], 
 def _facets(
     style: CutStyle, part: Part, points: Array, ratio: float, proportions: Mapping[str, float]
 ) -> Facets:
+    if part == "pavilion" and proportions.get("pavilion_depth_pct") == 0:  # a flat back
+        return Facets(normals=np.zeros((0, 2)), slopes=np.zeros(0), offsets=np.zeros(0), names=())
     normals: list[Array] = []
     slopes: list[Array] = []
     offsets: list[Array] = []

@@ -28,7 +28,8 @@ Families = Literal[
     "tapered",
 ]
 
-# Every proportion a style may state; all but the angles are per cent of the width.
+# Every proportion a style may state; all but the angles are per cent of the width. `fill_pct` is
+# the volume over that of the plain figure: what facet plan, keel and hand leave open.
 PROPORTIONS = (
     "table_pct",
     "crown_height_pct",
@@ -49,6 +50,7 @@ PROPORTIONS = (
     "cleft_pct",
     "point_pct",
     "second_width_pct",
+    "fill_pct",
 )
 
 

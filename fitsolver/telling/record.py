@@ -24,7 +24,7 @@ from fitsolver.recutting.reseat import Recutting, heights_mm
 from fitsolver.seats.allowance import TABLE, Allowances
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
-from fitsolver.stones.cut import CutStyle
+from fitsolver.stones.cut import CutStyle, cut
 from fitsolver.stones.material import Material
 from fitsolver.stones.stone import Stone
 from fitsolver.telling.pose_report import pose_record
@@ -33,6 +33,7 @@ from fitsolver.text.place import place_words
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.hydrostatic import WeighedDensity
+from fitsolver.weighing.offer import tested
 from fitsolver.weighing.weight import Weight, height_prior
 
 Record = dict[str, Any]
@@ -90,6 +91,10 @@ def weight_record(weight: Weight, stuff: Material, agreement: Consistency | None
         "coefficient": weight.coefficient,
         "handbook": asdict(weight.handbook) if weight.handbook is not None else None,
         "makes": weight.makes,
+        "held_against": tested(cut(weight.style), stuff),
+        "covered": {
+            name: {"share": part, "weight_ct": ct} for name, (part, ct) in weight.covered.items()
+        },
         **{name: _estimate(size) for name, size in weight.sizes_mm.items()},
         "proportions": {name: _estimate(item) for name, item in weight.proportions.items()},
         "shares": weight.shares,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from itertools import groupby
 
-from fitsolver.errors import Fault
+from fitsolver.errors import MOST_TOLD, Fault
 from fitsolver.fitting.advice import BETTER_HOW
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.judge import Verdict
@@ -46,6 +46,7 @@ from fitsolver.text.layout import (
 from fitsolver.text.place import dial, place_words
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
+from fitsolver.weighing.offer import LOOK, tested
 from fitsolver.weighing.weight import Weight
 
 WIDTH = 80
@@ -66,9 +67,12 @@ LEGEND = (
 def faults_text(faults: Sequence[Fault], width: int = WIDTH) -> str:
     """List the faults of an input, each with its place, its rule and its remedy."""
     head = "1 fault" if len(faults) == 1 else f"{len(faults)} faults"
-    return "\n".join(
-        [head, *(paragraph(plain(fault), width, first="  ", rest="      ") for fault in faults)]
-    )
+    told = [
+        paragraph(plain(fault), width, first="  ", rest="      ") for fault in faults[:MOST_TOLD]
+    ]
+    if len(faults) > MOST_TOLD:
+        told.append(f"  and {len(faults) - MOST_TOLD:,} more; correct these first")
+    return "\n".join([head, *told])
 
 
 def weight_text(
@@ -79,16 +83,23 @@ def weight_text(
     width: int = WIDTH,
     *,
     given: Collection[str] | None = None,
+    title: str | None = None,
 ) -> str:
     """Say what a stone weighs, what the handbook says, and what nobody measured.
 
     `given` names the readings that were taken, and `material` if that was said; sizes and a
-    material that are not among them are marked (~). Without it nothing is marked.
+    material that are not among them are marked (~). Without it nothing is marked. `title` takes the
+    place of the style's, where a word for a shape covers several.
     """
     blocks = [
-        [_weight_line(weight), "", _stone_line(style, weight, stuff, width, given)],
+        [_weight_line(weight), "", _stone_line(title or style.title, weight, stuff, width, given)],
         bullets("Warnings", weight.warnings, width),
-        [*columns(list(_beside(weight)), "<<", indent=0), *_source(weight, width)],
+        _covered(weight, width) if title else [],
+        [
+            *columns(list(_beside(weight)), "<<", indent=0),
+            *_source(weight, width),
+            paragraph(f"Interval held against: {tested(style, stuff)}.", width),
+        ],
         _doubts(weight, [] if given is None or "material" in given else [stuff.name]),
         _agreement(agreement, width),
         bullets("Cautions", cautions(stuff), width),
@@ -178,14 +189,28 @@ def _weight_line(weight: Weight) -> str:
 
 
 def _stone_line(
-    style: CutStyle, weight: Weight, stuff: Material, width: int, given: Collection[str] | None
+    title: str, weight: Weight, stuff: Material, width: int, given: Collection[str] | None
 ) -> str:
     known = set(SIDES if given is None else given)
     size = " x ".join(
         f"{'' if name in known else '~'}{weight.sizes_mm[name].value:.2f}" for name in SIDES
     )
     mark = "" if given is None or "material" in given else "~"
-    return paragraph(f"{style.title}, {size} mm, {mark}{stuff.name}", width)
+    return paragraph(f"{title}, {size} mm, {mark}{stuff.name}", width)
+
+
+def _covered(weight: Weight, width: int) -> list[str]:
+    """Say what a word for a shape covers, and which pavilion to look at."""
+    rows = [["It may be", "counts", "as such"]]
+    rows += [
+        [f"  {name}", per_cent(part), f"{ct:.2f} ct"]
+        for name, (part, ct) in sorted(weight.covered.items(), key=lambda item: -item[1][0])
+        if part >= 0.005
+    ]
+    if len(rows) < 3:
+        return []
+    settle = f"To settle it {LOOK}. Then name the cut."
+    return [*columns(rows, "<>>", indent=0), paragraph(settle, width)]
 
 
 def _beside(weight: Weight) -> Iterator[list[str]]:

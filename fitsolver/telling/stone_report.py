@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+
+from msgspec.structs import asdict
 
 from fitsolver.fitting.setting import cautions
 from fitsolver.recutting.recut import NoRecut, Recut
@@ -20,6 +23,7 @@ from fitsolver.text.layout import (
 from fitsolver.units import format_ct, format_mm
 from fitsolver.weighing.consistency import Consistency
 from fitsolver.weighing.hydrostatic import TELLING_U_G_CM3, WeighedDensity
+from fitsolver.weighing.learned import Held
 from fitsolver.weighing.parcel import Tally
 
 WIDTH = 80
@@ -241,3 +245,45 @@ def remarks_text(tally: Tally, path: str, width: int = WIDTH) -> str:
             lines.append(f"  and {tally.remarked - len(tally.remarks):,} remarks more")
         blocks.append(lines)
     return page(blocks)
+
+
+def held_text(held: Sequence[Held], width: int = WIDTH) -> str:
+    """Say how estimate and interval held on weighed stones, by cut, against the handbook."""
+    if not held:
+        return ""
+    heads = ("cut", "material", "stones", "error", "median", "holds", "width", "handbook", "here")
+    rows = [heads]
+    for each in held:
+        rows.append(
+            (
+                each.cut,
+                each.material,
+                f"{each.stones:,}",
+                f"{each.mean_error_pct:.1f} %",
+                f"{each.median_error_pct:+.1f} %",
+                f"{each.holds_pct:.0f} %",
+                "-" if each.width_over_scatter is None else f"{each.width_over_scatter:.2f}",
+                "-" if each.handbook_error_pct is None else f"{each.handbook_error_pct:.1f} %",
+                "-" if each.own_error_pct is None else f"{each.own_error_pct:.1f} %",
+            )
+        )
+    off = sum(each.far_off for each in held)
+    meaning = (
+        "Error: mean, without sign. Holds: stones whose mass lies in their 95 % interval. Width: "
+        "the interval over what 95 % of these stones would have needed (from 20 stones). Handbook: "
+        "mean error of its coefficient, and the error here on the same stones."
+    )
+    if off:
+        masses = "1 mass is" if off == 1 else f"{off:,} masses are"
+        meaning += f" {masses} over 30 % off, perhaps a slip, and in all figures."
+    return page(
+        [
+            ["How the weights held on stones whose mass is known", *columns(rows, "<<>>>>>>>")],
+            [paragraph(meaning, width)],
+        ]
+    )
+
+
+def held_record(held: Sequence[Held]) -> list[dict[str, object]]:
+    """Return the same as a plain record."""
+    return [asdict(each) for each in held]

@@ -148,12 +148,17 @@ def reckoned(style: CutStyle) -> Terms:
     prior = prior_of(style)
     centre = dict(zip(prior.names, map(float, prior.means), strict=True))
 
+    if centre.get("pavilion_depth_pct") == 0:
+        # A back that is flat as a rule may be read as rounded: its figure is drawn all the same.
+        centre["pavilion_depth_pct"] = float(prior.highs[prior.names.index("pavilion_depth_pct")])
+
     def form_at(**changes: float) -> Form:
         changed = {**centre, **changes}
         return form(style, changed.pop("length_ratio"), changed)
 
     base = form_at()
     reach = dict(zip(centre, _reach(prior).tolist(), strict=True))
+    reach.pop("fill_pct", None)  # multiplies the volume, draws nothing
     around = {name: [(end, form_at(**{name: end})) for end in ends] for name, ends in reach.items()}
     drawing = [
         name for name, tried in around.items() if not all(_same_outline(f, base) for _, f in tried)

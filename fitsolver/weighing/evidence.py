@@ -30,6 +30,15 @@ SIZES = ("length_mm", "width_mm", "depth_mm", "crown_height_mm", "pavilion_depth
 LEAST, MOST = "girdle_least_mm", "girdle_most_mm"
 """Thinnest and thickest place of an uneven girdle, read together."""
 
+VALLEY = "girdle_valley_mm"
+"""The girdle at its thin places, as laboratories describe it in words."""
+
+HALFWAY = "halfway_width_mm"
+"""The width of a dome half way up from its edge, which tells how full it is."""
+
+DOME_NAMES = {"back_depth_mm": "pavilion_depth_mm", "edge_mm": "girdle_mm"}
+"""What readings of domes are called, and of faceted stones: the same parts."""
+
 # Half-widths of plain numbers that are no lengths. Common practice: proportions are judged with a
 # loupe to a per cent or a degree, carat balances show 0.01 ct, densities are quoted to 0.01.
 HALF_WIDTHS = {"_pct": 1.0, "_deg": 1.0, "_ratio": 0.01, "_ct": 0.005, "_cm3": 0.005}
@@ -96,9 +105,10 @@ def readable(style: CutStyle) -> tuple[str, ...]:
 
     Besides the lengths: every proportion, those in per cent also in millimetres (`girdle_mm`).
     """
-    proportions = prior_of(style).names
+    proportions = [name for name in prior_of(style).names if name != "fill_pct"]
     in_mm = [name.removesuffix("_pct") + "_mm" for name in proportions if name.endswith("_pct")]
-    names = (*SIZES, *proportions, *in_mm, LEAST, MOST, "mass_ct", "density_g_cm3")
+    dome = (*DOME_NAMES, HALFWAY) if any(part.part == "crown" for part in style.domes) else ()
+    names = (*SIZES, *proportions, *in_mm, LEAST, MOST, VALLEY, *dome, "mass_ct", "density_g_cm3")
     return tuple(dict.fromkeys(names))
 
 
@@ -108,6 +118,7 @@ def evidence_of(style: CutStyle, readings: Mapping[str, Measured]) -> list[Evide
     Raises `UnknownName` or `OutOfRange`; `FitsolverError` where neither length nor width is read.
     """
     _check_names(style, readings)
+    readings = {DOME_NAMES.get(name, name): item for name, item in readings.items()}
     found = [_single(name, item) for name, many in readings.items() for item in _each(name, many)]
     for mask, error in faults(style, found):
         if mask[0]:
@@ -130,6 +141,8 @@ def evidence_of_columns(
     """
     _check_names(style, columns)
     _check_names(style, u)
+    columns = {DOME_NAMES.get(name, name): item for name, item in columns.items()}
+    u = {DOME_NAMES.get(name, name): item for name, item in u.items()}
     arrays = np.broadcast_arrays(
         *(np.array(c, dtype=np.float64, ndmin=1) for c in columns.values())
     )
@@ -164,6 +177,7 @@ def faults(
         swapped = length.values < width.values - SWAPPED_MM
         yield swapped, partial(_swapped, style, length.values, width.values)
     yield from _parts_of_depth(style, evidence)
+    yield from _wholes(style, evidence)
 
 
 # What is left of the depth beside a part: crown or pavilion, by the name of its reading.
@@ -187,6 +201,62 @@ def _parts_of_depth(
             read[part] > read["depth_mm"] + SWAPPED_MM if flat else read[part] >= read["depth_mm"]
         )
         yield wrong, partial(_no_part, part, read[part], read["depth_mm"])
+
+
+def _wholes(
+    style: CutStyle, evidence: Sequence[Evidence]
+) -> Iterator[tuple[Mask, Callable[[int], FitsolverError]]]:
+    """Refuse parts that exceed their whole, and what is far outside any stone of the style.
+
+    Far outside is beyond the limits of every make by as much as these are apart.
+    """
+    read = {item.name: item.values for item in evidence}
+    nothing = np.full(len(evidence[0].values), np.nan)
+
+    def of(name: str) -> Array:
+        return read.get(name, nothing)
+
+    width: Array = np.where(np.isnan(of("width_mm")), of("length_mm"), of("width_mm"))
+    depth, in_pct = of("depth_mm"), width * of("girdle_pct") / 100
+    named = next((name for name in ("girdle_mm", "girdle_pct", MOST, VALLEY) if name in read), None)
+    if named is not None:
+        girdle = np.fmax(np.fmax(of("girdle_mm"), in_pct), np.fmax(of(MOST), of(VALLEY)))
+        crown, pavilion = of("crown_height_mm"), of("pavilion_depth_mm")
+        parts: Array = girdle + np.nan_to_num(crown) + np.nan_to_num(pavilion)
+        whole = 100 * depth / width if named == "girdle_pct" else depth
+        yield parts > depth + SWAPPED_MM, partial(_no_part, named, read[named], whole)
+    for name, values in read.items():
+        if name.endswith("_mm") and name.removesuffix("_mm") + "_pct" in style.proportions:
+            yield values > width + SWAPPED_MM, partial(_wider, name, values, width)
+    if not style.strung:
+        deepest = MOST_DEEP * width
+        yield depth > deepest, partial(_wider, "depth_mm", depth, deepest)
+    for name in style.proportions:
+        if name not in read:
+            continue
+        stated = [make[name] for make in style.makes.values()]
+        least, most = min(each.low for each in stated), max(each.high for each in stated)
+        room = max(most - least, 5.0)
+        wrong = (read[name] < least - room) | (read[name] > most + room)
+        yield wrong, partial(_far, name, read[name], least - room, most + room)
+
+
+MOST_DEEP = 8.0
+"""No set stone is deeper than so many widths (common practice)."""
+
+
+def _wider(name: str, values: Array, wholes: Array, row: int) -> FitsolverError:
+    return OutOfRange(
+        name, float(values[row]), 0.0, float(wholes[row]), unit="mm",
+        remedy="no stone is so: look for readings that were mixed up, or a decimal sign",
+    )  # fmt: skip
+
+
+def _far(name: str, values: Array, low: float, high: float, row: int) -> FitsolverError:
+    return OutOfRange(
+        name, float(values[row]), max(low, 0.0), high,
+        remedy="far outside any stone of this cut: look at the decimal sign and the unit",
+    )  # fmt: skip
 
 
 def _no_part(name: str, values: Array, depths: Array, row: int) -> FitsolverError:

@@ -1,6 +1,6 @@
 """A stone whose make may not be known: every make conditioned by itself, then weighed together.
 
-Before measuring, all makes offered count the same; after it each counts by how well it foretold
+Before measuring, each make offered counts by its share; after it also by how well it foretold
 the readings (Bayes' rule with the normal density of the readings under each make). A stone of
 usual depth and table counts as well cut, an odd one as commercial, most as something of both.
 """
@@ -41,11 +41,15 @@ class Mixture(Struct, frozen=True, kw_only=True):
 
         The variance is the mean of the makes' variances and the variance of their values.
         """
-        found = [posterior.value_and_u(name) for posterior in self.posteriors]
+        known = [k for k, each in enumerate(self.posteriors) if each.unknowns.knows(name)]
+        found = [self.posteriors[k].value_and_u(name) for k in known]
+        parts = self.parts[known]
+        if len(known) < len(self.posteriors):
+            parts = parts / np.maximum(parts.sum(axis=0), 1e-300)
         values = np.stack([value for value, _ in found])
-        value = np.sum(self.parts * values, axis=0)
+        value = np.sum(parts * values, axis=0)
         inside = np.stack([u for _, u in found]) ** 2
-        variance = np.sum(self.parts * (inside + (values - value) ** 2), axis=0)
+        variance = np.sum(parts * (inside + (values - value) ** 2), axis=0)
         return value, np.sqrt(variance)
 
     def likeliest(self) -> Posterior:
@@ -79,6 +83,8 @@ class Mixture(Struct, frozen=True, kw_only=True):
             noise = DENSITY_U_G_CM3 if candidate == "density_g_cm3" else direct(1.0).u_mm
             saved, known = 0.0, True
             for part, posterior in zip(self.parts[:, 0], self.posteriors, strict=True):
+                if not posterior.unknowns.knows(candidate):
+                    continue
                 covariance = posterior.covariance()
                 slope = posterior.unknowns.slopes(name, posterior.state)[1][:, 0]
                 view = posterior.unknowns.slopes(candidate, posterior.state)[1][:, 0]
@@ -102,6 +108,8 @@ def mixture_of(
     )
     if len(posteriors) == 1:
         return Mixture(posteriors=posteriors, parts=np.ones((1, len(evidence[0].values))))
-    logs = np.stack([posterior.log_evidence() for posterior in posteriors])
+    logs = np.stack(
+        [each.log_evidence() + np.log(each.unknowns.style.share) for each in posteriors]
+    )
     parts = np.exp(logs - logs.max(axis=0))
     return Mixture(posteriors=posteriors, parts=parts / parts.sum(axis=0))

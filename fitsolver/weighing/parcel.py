@@ -24,6 +24,7 @@ from fitsolver.errors import Fault, FitsolverError, explain
 from fitsolver.stones.cut import CutStyle, cut
 from fitsolver.stones.material import Material, material
 from fitsolver.weighing.evidence import LEAST, MOST, RANGES, SIZES, evidence_of, readable
+from fitsolver.weighing.learned import Held, Learned, Weighed, held_by_cut
 from fitsolver.weighing.stone_table import (
     ADDED,
     WORDS,
@@ -31,13 +32,14 @@ from fitsolver.weighing.stone_table import (
     blocks_of,
     bytes_of,
     like_a_reading,
+    no_formulas,
     numbered,
     numbers_of,
     places_of,
     readings_of,
     title_of,
 )
-from fitsolver.weighing.weight import every_make, weigh_list
+from fitsolver.weighing.weight import REACH, every_make, handbook_ct, weigh_list
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -57,6 +59,7 @@ class Tally(Struct, frozen=True, kw_only=True):
     `rows` and `weighed` count stones; `weight_ct` is the sum of what was weighed. `faults` are the
     cells that kept a row from being weighed, `remarks` what is unusual about others, each text
     with its line (None: the whole file); `bad_rows` and `remarked` count all of them, told or not.
+    `held` says how estimates held on the stones whose mass is known (`masses`).
     """
 
     rows: int
@@ -66,6 +69,12 @@ class Tally(Struct, frozen=True, kw_only=True):
     bad_rows: int
     remarks: tuple[tuple[int | None, str], ...]
     remarked: int
+    masses: tuple[Weighed, ...] = ()
+
+    @property
+    def held(self) -> tuple[Held, ...]:
+        """How estimate and interval held, by material and cut."""
+        return held_by_cut(self.masses)
 
 
 def weigh_parcel(
@@ -75,6 +84,7 @@ def weigh_parcel(
     cut_name: str | None = None,
     material_name: str | None = None,
     make: str | None = None,
+    learned: Mapping[str, Learned] | None = None,
     progress: Progress | None = None,
 ) -> Tally:
     """Weigh every stone of a list and write the list anew with its weights.
@@ -89,6 +99,8 @@ def weigh_parcel(
         column names are found sound.
     cut_name, material_name, make : str, optional
         What holds where the list has no such column or an empty cell.
+    learned : mapping of str to Learned, optional
+        What one's own stones say, by cut; the remarks say where it was used.
     progress : callable, optional
         Is told how many bytes are done, of how many.
 
@@ -120,14 +132,15 @@ def weigh_parcel(
             breadth=len(header),
             given=given,
             commas=delimiter == ";",
+            learned=learned or {},
         )
         parcel.remark_columns(header)
         writer = csv.writer(target, delimiter=delimiter, lineterminator="\n")
-        writer.writerow([*header, *ADDED])
+        writer.writerow([*no_formulas(header), *ADDED])
         for rows in blocks_of(numbered(reader, name)):
             weights = parcel.weigh(rows)
             writer.writerows(
-                [*cells, *[""] * (len(header) - len(cells)), *added] if cells else []
+                [*no_formulas(cells), *[""] * (len(header) - len(cells)), *added] if cells else []
                 for (_, cells), added in zip(rows, weights, strict=True)
             )
             if progress is not None:
@@ -143,6 +156,9 @@ class _Parcel(Struct, kw_only=True):
     breadth: int
     given: Mapping[str, str | None]
     commas: bool
+    learned: Mapping[str, Learned]
+    used: set[str] = field(default_factory=set)
+    masses: list[Weighed] = field(default_factory=list)
     blocks: int = 0
     rows: int = 0
     weighed: int = 0
@@ -161,6 +177,7 @@ class _Parcel(Struct, kw_only=True):
             bad_rows=self.bad_rows,
             remarks=tuple(sorted(self.remarks, key=lambda remark: remark[0] or 0)),
             remarked=self.remarked,
+            masses=tuple(self.masses),
         )
 
     def remark_columns(self, header: Sequence[str]) -> None:
@@ -272,6 +289,14 @@ class _Parcel(Struct, kw_only=True):
             return weights, bad
         found = weigh_list(styles, stuff, columns)
         weights[:] = np.column_stack([found.weight_ct, found.u_ct, found.low_ct, found.high_ct])
+        own = self.learned.get(styles[0].name)
+        if own is not None:
+            ct, u = own.applied(found.weight_ct, found.u_ct)
+            factor = np.exp(REACH * u / ct)
+            weights[:] = np.column_stack([ct, u, ct / factor, ct * factor])
+            if styles[0].name not in self.used:
+                self.used.add(styles[0].name)
+                self._remark(None, own.told(styles[0].name))
         for row, reason in found.faults:
             readings = {name: float(values[row]) for name, values in columns.items()}
             told = self._row_faults(styles[0], lines[rows[row]], readings, reason)
@@ -294,6 +319,21 @@ class _Parcel(Struct, kw_only=True):
                     f"weighs {low:.3g} to {high:.3g} ct",
                 )
         weights[[k for k, row in enumerate(rows.tolist()) if row in bad]] = np.nan
+        if mass is not None:
+            massed = np.flatnonzero((mass > 0) & np.isfinite(weights[:, 0]))
+            if len(massed):
+                sizes = {name: values[massed] for name, values in columns.items()}
+                self.masses.append(
+                    Weighed(
+                        material=stuff.name,
+                        cut=styles[0].name,
+                        lines=np.array([lines[rows[k]] for k in massed], dtype=np.int64),
+                        mass=mass[massed],
+                        value=weights[massed, 0],
+                        u=weights[massed, 1],
+                        handbook=handbook_ct(styles[0], stuff, sizes, len(massed)),
+                    )
+                )
         return weights, bad
 
     def _row_faults(
@@ -319,7 +359,7 @@ class _Parcel(Struct, kw_only=True):
         for name, value in readings.items():
             if math.isnan(value) or name not in readable(style) or name in (LEAST, MOST):
                 continue
-            size = {} if name in SIZES[:2] else {"width_mm": 1.0}
+            size = {} if name in SIZES[:2] else {"width_mm": 100.0}
             try:
                 evidence_of(style, {**size, name: value})
             except FitsolverError as error:

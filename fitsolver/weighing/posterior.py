@@ -24,12 +24,15 @@ from fitsolver.stones.form import heights
 from fitsolver.stones.prior import Prior, prior_of
 from fitsolver.units import carats_from
 from fitsolver.weighing.coefficient import Terms, terms_of
-from fitsolver.weighing.evidence import Evidence
+from fitsolver.weighing.evidence import HALFWAY, SIZES, VALLEY, Evidence
+from fitsolver.weighing.girdle_word import mains_pct
 
 Array = NDArray[np.float64]
 
 # Before measuring, the width may be anything: ten times its first guess is as good as infinite.
 UNKNOWN_WIDTH = 10.0
+# The width that a style's fill is stated for [mm]; common practice: a stone of a carat or so.
+USUAL_WIDTH_MM = 6.0
 # A linearisation step in spreads: small against any curvature, large against rounding.
 STEP = 1e-4
 # Two or three passes do for a stone like its style; an odd one may need more.
@@ -74,12 +77,24 @@ class Unknowns(Struct, frozen=True, kw_only=True):
             return np.asarray(width * crown)
         if name == "pavilion_depth_mm":
             return np.asarray(width * pavilion)
+        if name == VALLEY:
+            return np.asarray(width * (girdle - mains_pct(self.style) / 100))
+        if name == HALFWAY:
+            # The prismoidal formula: a dome's volume is depth / 6 x (edge + 4 x middle + top).
+            fill = values.get("fill_pct", 100.0) / 100
+            return np.asarray(width / 2 * np.sqrt(np.maximum(4 * fill - 1, 0.0)))
         if name == "depth_mm":
             return np.asarray(width * (crown + girdle + pavilion))
         if name in ("mass_ct", "weight_ct"):
             volume = self.terms.volume(values, crown, girdle, pavilion)
-            return np.asarray(carats_from(np.asarray(volume * width**3), values["density_g_cm3"]))
+            volume = volume * (values.get("fill_pct", 100.0) / 100) * width**3
+            return np.asarray(carats_from(np.asarray(volume), values["density_g_cm3"]))
         raise KeyError(name)
+
+    def knows(self, name: str) -> bool:
+        """Say whether a size means anything for this style."""
+        known = {*self.names, *self.fixed, *SIZES, VALLEY, HALFWAY, "mass_ct", "weight_ct"}
+        return name in known or name.removesuffix("_mm") + "_pct" in known
 
     def slopes(self, name: str, state: Array) -> tuple[Array, Array]:
         """Return a size (n,) and its slopes (d, n) by forward steps of 1e-4 of a spread."""
@@ -115,6 +130,8 @@ def _concerned(name: str, unknowns: tuple[str, ...]) -> Collection[str]:
         "crown_height_mm": crown,
         "pavilion_depth_mm": pavilion,
         "depth_mm": (*crown, "girdle_pct", *pavilion),
+        VALLEY: ("girdle_pct",),
+        HALFWAY: ("fill_pct",),
     }
     return ("width_mm", *depends.get(name, (name.removesuffix("_mm") + "_pct",)))
 
@@ -214,6 +231,10 @@ def unknowns_of(
         *zip(np.array(prior.names)[free].tolist(), prior.means[free], spreads[free], strict=True),
     ]
     means = np.vstack([width, *(np.full(count, mean) for _, mean, _ in constant)])
+    if style.fuller_when_large and "fill_pct" in (names := [name for name, *_ in constant]):
+        # Stones under half and over twice the usual width get neither leaner nor fuller.
+        doublings = np.clip(np.log2(width / USUAL_WIDTH_MM), -1.0, 1.0)
+        means[1 + names.index("fill_pct")] *= 1 + style.fuller_when_large * doublings
     deviations = np.vstack(
         [UNKNOWN_WIDTH * width, *(np.full(count, spread) for _, _, spread in constant)]
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import difflib
+import io
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from fitsolver.errors import Fault, InputFaults
 from fitsolver.files.document import file_fault
+from fitsolver.files.encoding import NAMES, decoded
 from fitsolver.stones.cut import cut, cuts
 from fitsolver.units import parse_length_mm, why_not
 from fitsolver.weighing.evidence import LEAST, MOST, RANGES, readable
@@ -48,10 +50,16 @@ ALIASES = {
 }
 """Plain words that people write over a column, and the column that is meant."""
 
+MOST_BYTES = 20_000_000
+"""Of a list that is taken into memory whole."""
+
 BLOCK = 16_384
 """Rows in memory at a time."""
 
 _NO_LETTERS = re.compile(r"[()\[\]]")
+# What makes a spreadsheet take a cell for a formula; common practice in writing tables.
+_STARTS = frozenset("=+-@\t\r")
+_NUMBER = re.compile(r"[-+]?[\d.,' ]*\d[\d.,]*( ?[%a-zA-Z]{1,3})?|[-+]+")
 # Letters of plain decimal numbers: no signs, powers or blanks.
 PLAIN = frozenset("0123456789.")
 
@@ -104,19 +112,56 @@ def numbered(reader: Reader, name: str) -> Iterator[Row]:
         raise file_fault(name, rule, "Look for a stray quotation mark", line=line) from error
 
 
+def text_of_list(path: Path) -> tuple[str, str]:
+    """Return the text of a list and what its encoding is called; raises as `bytes_of` does.
+
+    Besides UTF-8 it may be UTF-16 or Windows-1252, as spreadsheets save it.
+    """
+    try:
+        bytes_of(path)
+    except InputFaults:
+        if not path.is_file() or not path.stat().st_size:
+            raise
+    try:
+        with open(path, "rb") as file:
+            content = file.read(MOST_BYTES + 1)
+        text, encoding = decoded(content)
+    except (UnicodeDecodeError, OSError):
+        bytes_of(path)  # says on which line
+        raise
+    if len(content) > MOST_BYTES:
+        raise file_fault(
+            str(path), f"is larger than {MOST_BYTES:,} bytes", "Compare fewer stones at a time"
+        )
+    return text, NAMES[encoding]
+
+
 def table_of(path: Path) -> tuple[list[str], list[Row], str]:
     """Read a table that fits into memory: column names, rows that are not empty, delimiter.
 
     The delimiter is the one of , and ; that is more frequent in the line of names.
     """
-    bytes_of(path)
-    with open(path, encoding="utf-8-sig", newline="") as file:
+    with io.StringIO(text_of_list(path)[0], newline="") as file:
         line = file.readline()
         delimiter = ";" if line.count(";") > line.count(",") else ","
         file.seek(0)
         lines = numbered(csv.reader(file, delimiter=delimiter), str(path))
         header = next(lines, (0, []))[1]
         return header, [row for row in lines if any(cell.strip() for cell in row[1])], delimiter
+
+
+def no_formulas(cells: Sequence[str]) -> Sequence[str]:
+    """Return cells none of which a spreadsheet would run: an apostrophe stands before such text.
+
+    >>> no_formulas(["=1+1", "-2,5", "ruby"])
+    ["'=1+1", '-2,5', 'ruby']
+    """
+    if _STARTS.isdisjoint({cell[:1] for cell in cells}):
+        return cells
+    return [
+        f"'{cell}" if cell[:1] in _STARTS and cell and not _NUMBER.fullmatch(cell) else cell
+        for cell in cells
+    ]
 
 
 def blocks_of(rows: Iterator[Row]) -> Iterator[list[Row]]:

@@ -3,7 +3,7 @@
 A style's proportions with their spreads are conditioned on every reading taken
 (`posterior`); the estimate is the volume there times the material's density. Where the
 make of a stone is not known, each make is conditioned by itself and counts by how well it foretold
-the readings; all makes are taken as equally likely before measuring.
+the readings and by its share of the market (`offer`).
 
 The interval is log-normal about the estimate, so it never reaches zero weight. Neglected: the
 lopsidedness of the priors at their limits (see `prior`), that proportions of one cutter
@@ -14,7 +14,7 @@ closed back make the estimate worse than its u says when the style's spreads do 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -29,12 +29,15 @@ from fitsolver.stones.prior import height_prior, heights_given_depth, prior_of
 from fitsolver.units import MM_PER_INCH
 from fitsolver.weighing.evidence import (
     LIKE_INCHES_MM,
+    VALLEY,
     Evidence,
     Measured,
     evidence_of,
     evidence_of_columns,
+    readable,
 )
 from fitsolver.weighing.makes import Mixture, mixture_of
+from fitsolver.weighing.offer import every_make
 from fitsolver.weighing.posterior import Posterior
 
 __all__ = [
@@ -43,6 +46,7 @@ __all__ = [
     "Weight",
     "WeightList",
     "every_make",
+    "handbook_ct",
     "height_prior",
     "heights_given_depth",
     "weigh",
@@ -57,6 +61,9 @@ REACH = 1.959963984540054
 
 DEPTH_PCT = (20.0, 120.0)
 """Total depths outside this range, per cent of the width, are warned of."""
+
+NO_WEIGHT = "no weight comes of these readings: look for one that was mixed up, or a decimal sign"
+"""Said where what comes out is no weight of a stone."""
 
 # Readings are called surprising where one stone in a thousand would be so far from the style.
 SURPRISE = 3.09
@@ -96,9 +103,11 @@ class HandbookWeight(Struct, frozen=True, kw_only=True):
 class Weight(Struct, frozen=True, kw_only=True):
     """The weight of one stone, and where it comes from.
 
-    `makes` says how much each make counts; `coefficient` is ct over length x width x depth x
-    density [ct / (mm3 g/cm3)], to lay beside a handbook's k; `shares` names what causes which
-    part of the variance: readings, the error that all readings of an instrument share, assumed
+    `makes` says how much each make counts; `covered`, of a word that covers several styles, how
+    much each counts and what the stone weighs [ct] if it is of that style; `coefficient` is ct
+    over length x width x depth x density [ct / (mm3 g/cm3)], to lay beside a handbook's k;
+    `shares` names what causes which part of the variance: readings, the error that all readings of
+    an instrument share, assumed
     proportions, the density, and "make" where it is not known. `next_readings` are those that
     would narrow the weight most, best first, with the gain in u [ct].
     """
@@ -106,6 +115,7 @@ class Weight(Struct, frozen=True, kw_only=True):
     style: str
     material: str
     makes: Mapping[str, float]
+    covered: Mapping[str, tuple[float, float]]
     weight_ct: Estimate
     coefficient: float
     handbook: HandbookWeight | None
@@ -132,18 +142,9 @@ class WeightList(Struct, frozen=True, kw_only=True):
 
 
 # Proportions that no caliper takes on a stone.
-BEYOND_CALIPER = frozenset({"star_mm", "lower_half_mm", "star_pct", "lower_half_pct"})
-
-
-def every_make(style: CutStyle, stuff: Material | None = None) -> tuple[CutStyle, ...]:
-    """Return a style in each of its makes, for a stone whose make is not known.
-
-    Native cutting, which saves weight at the mine, is of coloured stones: it is left out for
-    diamond (common practice).
-    """
-    makes = [make for make in style.makes if make != "native" or stuff is None
-             or stuff.name != "diamond"]  # fmt: skip
-    return tuple(style.in_make(make) for make in makes)
+BEYOND_CALIPER = frozenset(
+    {"star_mm", "lower_half_mm", "star_pct", "lower_half_pct", "fill_mm", "fill_pct"}
+)
 
 
 def weigh(
@@ -156,7 +157,8 @@ def weigh(
     Parameters
     ----------
     style : CutStyle or sequence of CutStyle
-        The cut style in one make, or in several (`every_make`) if the make is not known.
+        The cut style in one make, in several (`every_make`) if the make is not known, or all that
+        a word for a shape covers (`offer.shape_offer`).
     stone_material : Material or str
         The material, or its name in the trade.
     **readings
@@ -190,9 +192,14 @@ def weigh(
     """
     styles = _styles(style)
     stuff = material(stone_material) if isinstance(stone_material, str) else stone_material
+    # A reading that some of the styles do not have says that it is none of them.
+    styles = tuple(one for one in styles if set(readings) <= set(readable(one))) or styles
     evidence = evidence_of(styles[0], readings)
     mixed = mixture_of(styles, (stuff.density_g_cm3, stuff.density_u_g_cm3), evidence)
-    weight = log_normal(*mixed.value_and_u("weight_ct"))
+    value, spread = mixed.value_and_u("weight_ct")
+    if not sound(value, spread)[0]:
+        raise FitsolverError(NO_WEIGHT)
+    weight = log_normal(value, spread)
     sizes = {
         name: _normal(*mixed.value_and_u(name)) for name in ("length_mm", "width_mm", "depth_mm")
     }
@@ -204,9 +211,8 @@ def weigh(
     return Weight(
         style=styles[0].name,
         material=stuff.name,
-        makes={
-            made.make: float(part) for made, part in zip(styles, mixed.parts[:, 0], strict=True)
-        },
+        makes=_summed((made.make for made in styles), mixed),
+        covered=_covered(styles, mixed),
         weight_ct=weight,
         coefficient=weight.value / (math.prod(size.value for size in sizes.values()) * density),
         handbook=_handbook(mixed.likeliest(), sizes, density),
@@ -265,6 +271,9 @@ def weigh_list(
         some = [item.rows(rows) for item in evidence]
         value[rows], spread[rows], said = weigh_evidence(styles, stuff, some)
         warnings += [(int(rows[row]), text) for row, text in said]
+    nothing = np.setdiff1d(good, np.flatnonzero(sound(value, spread)))
+    value[nothing], spread[nothing] = np.nan, np.nan
+    reasons |= dict.fromkeys(nothing.tolist(), NO_WEIGHT)
     factor = np.exp(REACH * spread / value)
     return WeightList(
         weight_ct=value,
@@ -287,6 +296,11 @@ def weigh_evidence(
     return *mixed.value_and_u("weight_ct"), _warnings(mixed, evidence)
 
 
+def sound(value: Array, u: Array) -> NDArray[np.bool_]:
+    """Say which weights (n,) may leave the library: positive, finite, known to their own size."""
+    return np.isfinite(value) & np.isfinite(u) & (value > 0) & (u < value)
+
+
 def log_normal(value: Array, u: Array) -> Estimate:
     """Return the estimate for the first stone: 95 % interval value x / exp(1.96 u / value)."""
     factor = math.exp(REACH * float(u[0]) / float(value[0]))
@@ -296,6 +310,26 @@ def log_normal(value: Array, u: Array) -> Estimate:
         low=float(value[0]) / factor,
         high=float(value[0]) * factor,
     )
+
+
+def _summed(names: Iterable[str], mixed: Mixture) -> dict[str, float]:
+    """How much each name counts for the first stone, over all styles that bear it."""
+    found: dict[str, float] = {}
+    for name, part in zip(names, mixed.parts[:, 0], strict=True):
+        found[name] = found.get(name, 0.0) + float(part)
+    return found
+
+
+def _covered(styles: Sequence[CutStyle], mixed: Mixture) -> dict[str, tuple[float, float]]:
+    """How much each style counts for the first stone, and its weight as such [ct]."""
+    counts = _summed((style.name for style in styles), mixed)
+    if len(counts) == 1:
+        return {}
+    values = [float(each.value_and_u("weight_ct")[0][0]) for each in mixed.posteriors]
+    sums = dict.fromkeys(counts, 0.0)
+    for style, part, value in zip(styles, mixed.parts[:, 0], values, strict=True):
+        sums[style.name] += float(part) * value
+    return {name: (count, sums[name] / count) for name, count in counts.items() if count > 1e-6}
 
 
 def _normal(value: Array, u: Array) -> Estimate:
@@ -310,7 +344,7 @@ def _normal(value: Array, u: Array) -> Estimate:
 
 def _styles(style: CutStyle | Sequence[CutStyle]) -> tuple[CutStyle, ...]:
     styles = (style,) if isinstance(style, CutStyle) else tuple(style)
-    if len({one.name for one in styles}) != 1:
+    if len({one.family for one in styles}) != 1:
         raise FitsolverError("give one cut style, in one make or several")
     return styles
 
@@ -319,7 +353,8 @@ def _handbook(
     posterior: Posterior, sizes: Mapping[str, Estimate], density: float
 ) -> HandbookWeight | None:
     style = posterior.unknowns.style
-    entry = style.handbook.get(style.make) or style.handbook.get("commercial")
+    trade = "well-cut" if style.make == "diamond" else style.make
+    entry = style.handbook.get(trade) or style.handbook.get("commercial")
     if entry is None:
         return None
     length, width, depth = (sizes[f"{name}_mm"].value for name in ("length", "width", "depth"))
@@ -327,6 +362,22 @@ def _handbook(
     return HandbookWeight(
         weight_ct=plan * depth * density * entry.k, k=entry.k, form=entry.form, source=entry.source
     )
+
+
+def handbook_ct(
+    style: CutStyle, stuff: Material, columns: Mapping[str, Array], count: int
+) -> Array:
+    """Return what a handbook's formula gives for n stones [ct], NaN where a size is not read."""
+    entry = style.handbook.get(style.make) or style.handbook.get("commercial")
+    if entry is None or "depth_mm" not in columns:
+        return np.full(count, np.nan)
+    none = np.full(count, np.nan)
+    length, width = (columns.get(name, none) for name in ("length_mm", "width_mm"))
+    length = np.where(np.isnan(length), width, length)
+    if style.family == "round":
+        width = np.where(np.isnan(width), length, width)
+    plan = length * width if entry.form == "length x width" else ((length + width) / 2) ** 2
+    return np.asarray(plan * columns["depth_mm"] * stuff.density_g_cm3 * entry.k)
 
 
 def _measured_by(name: str) -> str:
@@ -352,7 +403,8 @@ def _assumptions(
     ):
         reading = _measured_by(name)
         both = {"length_mm", "width_mm"} <= read
-        if name in read or (both if name == "length_ratio" else reading in read):
+        told = name == "girdle_pct" and VALLEY in read
+        if told or name in read or (both if name == "length_ratio" else reading in read):
             continue
         if name == "length_ratio" and "length_mm" in read:
             reading = "width_mm"

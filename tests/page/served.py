@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 from fitsolver.page.app import build
 from fitsolver.page.guard import Keys
 from fitsolver.page.helper import Helper
-from fitsolver.page.server import LOCAL, listener
+from fitsolver.page.server import LOCAL, MOST_CONNECTIONS, listener, patient_protocol
 from fitsolver.page.site import Site
 from fitsolver.page.store import Store
 
@@ -114,7 +114,14 @@ def behind_a_port(folder: Path, helper: Helper | None = None) -> Iterator[str]:
     keys = Keys(shared=False, cookie=f"fitsolver_{number}")
     app = build(Store(folder), keys, {LOCAL}, helper=helper)
     server = uvicorn.Server(
-        uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=2)
+        uvicorn.Config(
+            app,
+            log_level="error",
+            ws="none",
+            timeout_graceful_shutdown=2,
+            http=patient_protocol(),
+            limit_concurrency=MOST_CONNECTIONS,
+        )
     )
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
     thread.start()

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 from threading import Thread
+from urllib.request import urlopen
 
 import pytest
-from served import Visitor
+from served import Visitor, behind_a_port
 
-from fitsolver.page import guard
+from fitsolver.page import guard, server
 from fitsolver.page.guard import FILE_BYTES, FORM_BYTES, Keys
 from fitsolver.page.server import LOCAL, listener
 
@@ -82,6 +84,11 @@ def test_forms_from_other_sites_are_refused(visitor: Visitor) -> None:
     assert visitor.post("/undo", {}, headers={"origin": "http://testserver"}).status_code == 404
 
 
+@pytest.mark.parametrize("origin", ["http://[", "null", "//", "http://testserver:99999x"])
+def test_an_origin_that_is_no_address_is_refused(visitor: Visitor, origin: str) -> None:
+    assert visitor.post("/undo", {}, headers={"origin": origin}).status_code == 403
+
+
 def test_bodies_and_addresses_have_an_end(visitor: Visitor) -> None:
     token = visitor.token()
     large = visitor.client.post("/new", data={"token": token, "name": "x" * (FORM_BYTES + 1)})
@@ -136,7 +143,11 @@ def test_a_shared_page_answers_nothing_without_its_token(tmp_path: Path) -> None
         answer = visitor.get(path)
         assert answer.status_code == 404
         assert answer.text == ""
-    entered = visitor.get(f"/enter/{token}")
+    for way in ("GET", "HEAD", "GET"):  # a preview of the link spends nothing
+        looked = visitor.client.request(way, f"/enter/{token}")
+        assert looked.status_code == 200
+        assert "set-cookie" not in looked.headers
+    entered = visitor.client.post(f"/enter/{token}")
     assert entered.status_code == 303
     cookie = entered.headers["set-cookie"].lower()
     assert "httponly" in cookie
@@ -145,17 +156,37 @@ def test_a_shared_page_answers_nothing_without_its_token(tmp_path: Path) -> None
     # The token is spent: a second device needs another.
     visitor.client.cookies.clear()
     assert visitor.get(f"/enter/{token}").status_code == 404
+    assert visitor.client.post(f"/enter/{token}").status_code == 404
     assert visitor.get("/").status_code == 404
 
 
 def test_the_shared_page_makes_an_address_for_one_more_device(tmp_path: Path) -> None:
     visitor = Visitor(tmp_path, shared=True)
-    visitor.get(f"/enter/{visitor.keys.new_token()}")
+    visitor.client.post(f"/enter/{visitor.keys.new_token()}")
     text = visitor.get("/share").text
     address = text.partition('class="address" href="')[2].partition('"')[0]
     assert "<svg" in text
     visitor.client.cookies.clear()
-    assert visitor.get(address.removeprefix("http://testserver")).status_code == 303
+    assert visitor.client.post(address.removeprefix("http://testserver")).status_code == 303
+
+
+def test_an_address_for_a_device_expires_and_a_device_can_be_put_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visitor = Visitor(tmp_path, shared=True)
+    old = visitor.keys.new_token()
+    visitor.client.post(f"/enter/{visitor.keys.another_token()}", headers={"user-agent": "here"})
+    phone = visitor.keys.admit("a phone")
+    shown = visitor.get("/share").text
+    assert "a phone" in shown
+    assert ": here" not in shown
+    name = visitor.keys.known[phone].name
+    assert visitor.post("/share", {"out": name}).status_code == 303
+    assert phone not in visitor.keys.known
+    clock = guard.monotonic() + guard.TOKEN_SECONDS
+    monkeypatch.setattr(guard, "monotonic", lambda: clock)
+    assert not visitor.keys.is_good(old)
+    assert not visitor.keys.spend(old)
 
 
 def test_a_token_is_good_once_and_tokens_differ() -> None:
@@ -177,3 +208,20 @@ def test_a_port_in_use_leaves_the_next_free_one() -> None:
     finally:
         first.close()
         second.close()
+
+
+def test_silent_connections_shut_nobody_out_and_are_closed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(server, "HEADER_SECONDS", 3.0)
+    with behind_a_port(tmp_path) as address:
+        place = (LOCAL, int(address.rpartition(":")[2]))
+        silent = [socket.create_connection(place, timeout=10) for _ in range(100)]
+        try:
+            silent[0].sendall(b"GET / HTTP/1.1\r\n")  # begun, and never ended
+            with urlopen(address, timeout=10) as answer:
+                assert answer.status == 200
+            assert {each.recv(1) for each in silent} == {b""}
+        finally:
+            for each in silent:
+                each.close()

@@ -12,7 +12,16 @@ from pathlib import Path
 import pytest
 
 from fitsolver.errors import FitsolverError
-from fitsolver.page.store import NOTHING, Missing, Overtaken, Store, default_folder, slug_of
+from fitsolver.page.store import (
+    EARLIER,
+    NOTHING,
+    Missing,
+    Overtaken,
+    Store,
+    Unreadable,
+    default_folder,
+    slug_of,
+)
 
 
 def test_a_mounting_is_a_file_of_its_name(tmp_path: Path) -> None:
@@ -51,7 +60,12 @@ def test_links_and_hidden_files_are_not_mountings(tmp_path: Path) -> None:
     assert store.slugs() == ()
     slug = store.create("ring", "a = 1\n")
     (store.folder / f"{slug}.csv").symlink_to(tmp_path / "out.toml")
-    assert store.candidates(slug).text == ""
+    with pytest.raises(Unreadable, match="is a link"):
+        store.candidates(slug)
+    with pytest.raises(Unreadable):
+        store.save_candidates(slug, "cut\n", NOTHING)
+    assert (tmp_path / "out.toml").read_text() == "secret = 1\n"
+    assert [each.name for each in store.oddities()] == ["link.toml"]
 
 
 def test_a_save_over_something_else_is_refused(tmp_path: Path) -> None:
@@ -158,4 +172,4 @@ def killed_while_saving(folder: Path, *, after: int) -> None:
     found = int(text.partition("\n")[0].removeprefix("n = "))
     assert found in (told, told + 1)
     assert text == f"n = {found}\n" + "# padding\n" * 400
-    assert [path.name for path in folder.iterdir()] == ["ring.toml"]
+    assert {path.name for path in folder.iterdir()} == {"ring.toml", EARLIER}

@@ -46,6 +46,7 @@ def around(where: Seats, turn: float) -> Seats:
         where,
         opening=where.opening @ matrix,
         outward=where.outward @ matrix,
+        folds=None if where.folds is None else replace(where.folds, off=where.folds.off @ matrix),
         ledge_inner=None if where.ledge_inner is None else where.ledge_inner @ matrix,
         gallery=None if where.gallery is None else where.gallery @ matrix,
     )

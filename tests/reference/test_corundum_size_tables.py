@@ -151,11 +151,13 @@ def test_one_depth_lies_within_the_ranges_of_the_second_chart(name):
 def test_the_cushion_table_contradicts_the_round_one():
     """A cushion contains the round of its width, yet the table has it lighter at 6 and 8 mm.
 
-    So no depth can suit it: at the shallowest (60 %) the 8 mm stone comes out 29 % too heavy.
-    The other four sizes are met within 15 % there, and the outline is not bent to the fifth.
+    So no depth can suit these two: at the shallowest (60 %) they come out a sixth and more too
+    heavy. The other three are met within 12 % there, and the outline is not bent to the two. The
+    pavilion is the plain one: calibrated coloured stones have no modified one (common practice).
     """
     assert CUSHION[6, 6] < ROUND[6, 6]
     assert CUSHION[8, 8] < ROUND[8, 8]
-    off = {size: carats("cushion-square", *size, 60.0) / ct - 1 for size, ct in CUSHION.items()}
+    off = {size: carats("cushion-plain", *size, 60.0) / ct - 1 for size, ct in CUSHION.items()}
     assert off.pop((8, 8)) > TOLERANCE
-    assert max(map(abs, off.values())) < 0.155, off
+    assert off.pop((6, 6)) > TOLERANCE
+    assert max(map(abs, off.values())) < 0.12, off

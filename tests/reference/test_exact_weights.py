@@ -45,8 +45,8 @@ def test_cabochon_is_half_an_ellipsoid(name: str, length: float, height: float) 
     assert found.coefficient == pytest.approx(math.pi / 1200, rel=1e-3)
     volume = math.pi / 6 * length * 8.0 * height
     assert found.weight_ct.value == pytest.approx(volume * 4.0 * 0.005, rel=1e-3)
-    # With size and shape exact, only the density of the material is left to doubt.
-    assert found.shares["density_g_cm3"] > 0.99
+    # With the sizes exact, the fullness of the dome is left to doubt, and the density a little.
+    assert found.shares["density_g_cm3"] + found.shares["fill_pct"] > 0.99
 
 
 @pytest.mark.parametrize(
