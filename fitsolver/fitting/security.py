@@ -26,12 +26,17 @@ Body = tuple[Array, Array]
 _GUARDED = 0.08
 # Grazing metal by so much stops nothing [mm]: less than a caliper reads.
 _GRAZE_MM = 0.005
-# Directions of the first moves; every how many-th of the moves after them, from every how many-th.
-_DIRECTIONS, _LATER, _FROM = 72, 2, 6
-# How far a stone that is not round may be turned in its play [deg]; common practice.
-_TURNS_DEG = (-4.0, -2.0, 2.0, 4.0)
-# Moves after the first are looked at where the first goes so far, of what would free the stone.
+# Directions of the first moves, and every how many-th of the moves after them.
+_DIRECTIONS, _LATER = 72, 2
+# A stone that is not round may turn in its play by steps of this, so far at most [deg]; common
+# practice.
+_TURN_DEG, _MOST_TURN_DEG = 2.0, 4.0
+# A round one is followed further where it moves so far, of what would free it.
 _LOOSE = 0.25
+# What nothing stops goes so far [mm].
+_FREE = 1e6
+# How often moves follow moves, from how many places, and how near places are one [mm].
+_ROUNDS, _FRONTIER, _STEP_MM = 8, 10, 0.03
 
 
 class Security(Struct, frozen=True, kw_only=True):
@@ -155,10 +160,10 @@ def _meets(bodies: tuple[Body, ...], points: Array, ways: Array) -> tuple[Array,
 
 
 def _travel(bodies: tuple[Body, ...], points: Array, ways: Array) -> Array:
-    """How far bodies move along each way (m, 2) before they meet a point (n, 2), inf if never."""
+    """How far bodies move along each way (m, 2) before they meet a point (n, 2); or `_FREE`."""
     entered, left = _meets(bodies, points, ways)
-    gone: Array = np.where(left > 0, np.maximum(entered, 0.0), np.inf).min(axis=(0, 2))
-    return gone
+    gone: Array = np.where(left > 0, np.maximum(entered, 0.0), _FREE).min(axis=(0, 2))
+    return np.minimum(gone, _FREE)
 
 
 def _closed(
@@ -190,40 +195,72 @@ def farthest(
 ) -> tuple[float, float]:
     """Direction [deg] in which a stone can be moved farthest among faces (n, 2), and how far [mm].
 
-    Straight moves first; then, where these leave it loose, moves from where they end; and those of
-    a stone that has been turned a little in its play.
+    Straight moves first, then moves from the farthest places that moves end at, with the stone
+    turned a little on the way unless it is round, until nothing new is reached or it is out.
     """
-    angle = 2 * np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
-    ways = np.column_stack([np.cos(angle), np.sin(angle)])
+    ways = _circle(_DIRECTIONS)
     gone = _travel(bodies, faces, ways)
-    k = int(np.round(gone, 9).argmax())
-    best = float(np.rad2deg(angle[k])), float(gone[k])
-    later = ways[::_LATER]
-    if _LOOSE * most_mm < best[1] <= most_mm:
-        for way, far in zip(ways[::_FROM], gone[::_FROM], strict=True):
-            ends = way * far + later * _travel(bodies, faces - way * far, later)[:, None]
-            best = _farther(best, ends)
-    for turn in () if round_stone else _TURNS_DEG:
-        if best[1] > most_mm:
+    best = _farther((0.0, -1.0), ways * gone[:, None])
+    if best[1] > most_mm or (round_stone and best[1] <= _LOOSE * most_mm):
+        return best
+    later, seen = ways[::_LATER], {(0, 0, 0.0)}
+    frontier = [(0.0, 0.0, 0.0)]
+    for _ in range(_ROUNDS):
+        reached = {}
+        for x, y, turn in frontier:
+            for next_turn in _turns_from(turn, round_stone=round_stone):
+                there = _turned(faces - (x, y), next_turn)
+                if next_turn != turn and _inside(bodies, there):
+                    continue
+                ends = (x, y) + later * _travel(bodies, there, _turned(later, next_turn))[:, None]
+                best = _farther(best, ends)
+                if best[1] > most_mm:
+                    return best
+                for end in ends.tolist():
+                    key = (round(end[0] / _STEP_MM), round(end[1] / _STEP_MM), next_turn)
+                    if key not in seen:
+                        seen.add(key)
+                        reached[key] = (*end, next_turn)
+        frontier = sorted(reached.values(), key=lambda at: -np.hypot(at[0], at[1]))[:_FRONTIER]
+        if not frontier:
             break
-        c, s = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
-        turned = faces @ np.array([[c, -s], [s, c]])  # as the turned stone sees them
-        entered, left = _meets(bodies, turned, later[:1])
-        if ((entered < 0) & (left > 0)).any():  # it cannot be turned so far
-            continue
-        back = later @ np.array([[c, s], [-s, c]])
-        best = _farther(best, back * _travel(bodies, turned, later)[:, None])
     return best
+
+
+def _circle(count: int) -> Array:
+    """Unit vectors all round, (count, 2)."""
+    angle = 2 * np.pi * np.arange(count) / count
+    return np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+def _turns_from(turn_deg: float, *, round_stone: bool) -> tuple[float, ...]:
+    """The turns of a stone that can follow one [deg]: the same, and a step to either side."""
+    if round_stone:
+        return (turn_deg,)
+    near = (turn_deg, turn_deg - _TURN_DEG, turn_deg + _TURN_DEG)
+    return tuple(each for each in near if abs(each) <= _MOST_TURN_DEG)
+
+
+def _turned(vectors: Array, turn_deg: float) -> Array:
+    """Plan vectors (n, 2) as a stone sees them that is turned by so much."""
+    c, s = np.cos(np.deg2rad(turn_deg)), np.sin(np.deg2rad(turn_deg))
+    turned: Array = vectors @ np.array([[c, -s], [s, c]])
+    return turned
+
+
+def _inside(bodies: tuple[Body, ...], points: Array) -> bool:
+    """Whether any point (n, 2) lies inside a body."""
+    return any(bool((points @ n.T < reach - 1e-9).all(axis=1).any()) for n, reach in bodies)
 
 
 def _farther(best: tuple[float, float], ends: Array) -> tuple[float, float]:
     """The farther of what was found and places (m, 2) that moves end at; inf goes on for ever."""
-    away = np.where(np.isfinite(ends).all(axis=1), np.hypot(*ends.T), np.inf)
+    away = np.hypot(*ends.T)
     k = int(np.round(away, 9).argmax())
     if away[k] <= best[1]:
         return best
-    way = np.where(np.isfinite(ends[k]), ends[k], np.sign(ends[k]) * 1e9)
-    return float(np.rad2deg(np.arctan2(way[1], way[0]))), float(away[k])
+    toward = float(np.rad2deg(np.arctan2(ends[k, 1], ends[k, 0]))) % 360
+    return toward, float(away[k]) if away[k] < _FREE / 2 else np.inf
 
 
 def _widest_arc(opening: Array) -> tuple[float, float]:

@@ -138,7 +138,7 @@ def test_thirty_heads():
 
 @pytest.mark.slow
 @pytest.mark.xfail(
-    strict=True, reason="7 of 304 heads: the stone wriggles out, and is said to be held"
+    strict=True, reason="2 of 304 heads, marquises: the stone wriggles out, and is said to be held"
 )
 def test_two_hundred_heads():
     judged, out, wrong = disagreements(400, 7)
