@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from simulated import draw_case
 from trials import STYLES, Array, Kind, Stones, seated
 
+from fitsolver.fitting.bench import bench
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.region import SURE, Region, region
-from fitsolver.fitting.solver import bench
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material
 

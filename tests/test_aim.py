@@ -14,8 +14,9 @@ from msgspec.structs import replace
 
 from fitsolver import cli
 from fitsolver.budgeting.budget import Bracket, Budget
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.proposal import Proposals, propose
-from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.market.aim import Aimed, aim_all, aim_words
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut

@@ -45,7 +45,8 @@ from trials import (
     trials_beyond,
 )
 
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.bench import bench
+from fitsolver.fitting.solver import check
 from fitsolver.stones.cut import cut
 
 # How much less often than said, at 0.9 and more, a stone seats at most, if this is so and nobody

@@ -19,9 +19,10 @@ from browser import PHONE, opened, too_wide, violations
 from msgspec.structs import replace
 
 from fitsolver.cli import answer
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.proposal import LeftOut
 from fitsolver.fitting.requirement import KINDS
-from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.market.candidate import read_candidates
 from fitsolver.market.spec import Spec, spec
 from fitsolver.pocket.card import card_html

@@ -19,8 +19,9 @@ import pytest
 import fitsolver
 from fitsolver import cli
 from fitsolver.commands.answer import CODES
+from fitsolver.fitting.bench import bench
 from fitsolver.fitting.proposal import propose
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.market.aim import aim_all
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut, names

@@ -16,10 +16,12 @@ from msgspec.structs import replace
 
 from fitsolver import cli
 from fitsolver.budgeting.budget import Budget
-from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.judge import VERDICTS
+from fitsolver.fitting.solver import check
 from fitsolver.market import comparison
 from fitsolver.market.candidate import RESULTS, read_candidates
-from fitsolver.market.comparison import ORDER, Ceiling, ceiling_of, compare
+from fitsolver.market.comparison import Ceiling, ceiling_of, compare
 from fitsolver.market.reservation import RULE
 from fitsolver.readings.reading import direct
 from fitsolver.seats.mounting import load_mounting
@@ -494,10 +496,12 @@ def test_a_reservation_ranks_behind_and_a_question_does_not(ready, tmp_path):
     )
     found = compare(ready, read_candidates(path).candidates, ceiling=Ceiling(left=Decimal(1400)))
     by_name = {each.candidate.name: each for each in found.stones}
-    verdicts = [ORDER[each.look.verdict] for each in found.stones]
+    verdicts = [VERDICTS.index(each.look.verdict) for each in found.stones]
     assert verdicts == sorted(verdicts)
     for verdict in set(verdicts):
-        same = [bool(s.reservations) for s in found.stones if ORDER[s.look.verdict] == verdict]
+        same = [
+            bool(s.reservations) for s in found.stones if VERDICTS.index(s.look.verdict) == verdict
+        ]
         assert same == sorted(same)
     assert by_name["dear"].reservations == ("over the price ceiling",)
     assert "does not belong" in by_name["light"].reservations[0]

@@ -7,7 +7,8 @@ import pytest
 from simulated import Plan, draw_case, mounting
 
 from fitsolver.errors import InputFaults
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.bench import bench
+from fitsolver.fitting.solver import check
 from fitsolver.readings.mounting_key import Place
 from fitsolver.seats.belief import belief
 from fitsolver.seats.contradiction import REFUSED_U, SHOWN_U, contradictions

@@ -13,8 +13,8 @@ import pytest
 from fitsolver import crew
 from fitsolver.crew import ahead, alone, together
 from fitsolver.errors import OutOfRange
+from fitsolver.fitting.bench import bench
 from fitsolver.fitting.proposal import propose
-from fitsolver.fitting.solver import bench
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material

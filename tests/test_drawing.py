@@ -29,7 +29,8 @@ from fitsolver.drawings.metal_section import side
 from fitsolver.drawings.set_stone import section_directions, set_stone
 from fitsolver.errors import FitsolverError
 from fitsolver.files.datafile import parse_toml
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.belief import belief
 from fitsolver.seats.mounting import load_mounting, mounting_from
 from fitsolver.stones.cut import cut, cuts, names

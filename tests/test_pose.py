@@ -12,10 +12,11 @@ from drawn import case, mounting
 from msgspec.structs import replace
 from solids import cabochon, pyramid, stone, style
 
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.contact import drop
 from fitsolver.fitting.pose import Pose, pose_of, seated
 from fitsolver.fitting.seated import Seated
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.fitting.support import centre_of_mass, support
 from fitsolver.fitting.tilt import MOST_DEG, risen_mm, tilt_band
 from fitsolver.fitting.unopened import unopened

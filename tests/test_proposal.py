@@ -10,10 +10,11 @@ import pytest
 from simulated import EXACT, exact, mounting
 from test_seat import ROUND
 
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.merit import pavilion_angle_deg
 from fitsolver.fitting.proposal import Proposal, Proposals, propose
 from fitsolver.fitting.requirement import KINDS
-from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut, cuts
 from fitsolver.stones.material import material

@@ -10,9 +10,9 @@ import pytest
 
 from fitsolver.errors import InputFaults, OutOfRange, UnknownName
 from fitsolver.files.datafile import parse_toml
+from fitsolver.fitting.bench import bench
 from fitsolver.fitting.merit import AS_GOOD, AS_GOOD_IN_ALL, LESS_GOOD, parts, reasons
 from fitsolver.fitting.proposal import propose
-from fitsolver.fitting.solver import bench
 from fitsolver.seats.mounting import mounting_from
 from fitsolver.seats.ranking import PARTS, ranking
 from fitsolver.stones.cut import cut

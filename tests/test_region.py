@@ -14,9 +14,10 @@ from test_seat import ROUND
 
 from fitsolver.drawings.paint import svg
 from fitsolver.drawings.range_chart import range_chart
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.region import Region, region
-from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material

@@ -11,9 +11,10 @@ from msgspec.structs import replace
 
 import fitsolver
 from fitsolver.errors import Fault
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.proposal import Proposals, propose
 from fitsolver.fitting.setting import CLOSED_BACK, ESTIMATE, alterations, cautions, ordinary_setting
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut, cuts

@@ -9,9 +9,11 @@ from shapely import affinity
 from simulated import EXACT, exact, mounting
 from test_seat import CLAWS, RAIL, ROUND, TUBE
 
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.judge import fitted
 from fitsolver.fitting.requirement import KINDS, Requirements
 from fitsolver.fitting.sizes import Sizes, stone_sizes
-from fitsolver.fitting.solver import Bench, Check, bench, check, fitted
+from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.allowance import TABLE
 from fitsolver.seats.belief import STATIONS
 from fitsolver.stones.cut import cut

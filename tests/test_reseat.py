@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 import fitsolver
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.bench import bench
+from fitsolver.fitting.solver import check
 from fitsolver.recutting.recut import NoRecut, Recut
 from fitsolver.recutting.reseat import as_read, recut_into, recut_of
 from fitsolver.seats.mounting import load_mounting

@@ -7,8 +7,9 @@ import pytest
 import shapely
 from simulated import EXACT, exact, mounting
 
+from fitsolver.fitting.bench import bench
 from fitsolver.fitting.sizes import stone_sizes
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.seats.belief import belief
 from fitsolver.seats.seat import FACE_POINTS, Seats, seats, seats_of
 from fitsolver.stones import outline

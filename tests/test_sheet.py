@@ -19,9 +19,9 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.errors import FitsolverError, InputFaults, OutOfRange, UnknownName
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.proposal import Proposal
 from fitsolver.fitting.region import Region, region
-from fitsolver.fitting.solver import Bench, bench
 from fitsolver.market.spec import Spec, spec
 from fitsolver.paper import view_page
 from fitsolver.paper.lettering import broken, seen, shortened, width_of

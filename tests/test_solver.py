@@ -12,8 +12,10 @@ from test_requirement import uncut_claws
 from test_seat import CLAWS, ROUND, TUBE
 
 from fitsolver.errors import OutOfRange, UnknownName
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.judge import decide
 from fitsolver.fitting.requirement import KINDS
-from fitsolver.fitting.solver import Bench, Check, Margin, bench, check, decide
+from fitsolver.fitting.solver import Check, Margin, check
 from fitsolver.seats.allowance import TABLE, allowances
 from fitsolver.seats.belief import STATIONS
 from fitsolver.seats.mounting import load_mounting

@@ -18,11 +18,12 @@ from fitsolver import cli
 from fitsolver.budgeting.budget import Bracket, Budget
 from fitsolver.commands.desk import Desk
 from fitsolver.commands.spec import day_of
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.merit import pavilion_angle_deg
 from fitsolver.fitting.proposal import propose
 from fitsolver.fitting.requirement import KINDS
-from fitsolver.fitting.solver import Bench, bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.market.refusal import FAILS, why
 from fitsolver.market.spec import Spec, spec
 from fitsolver.seats.mounting import Mounting, load_mounting

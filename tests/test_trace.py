@@ -16,7 +16,8 @@ from simulated import mounting
 
 from fitsolver.errors import InputFaults
 from fitsolver.files.datafile import parse_toml
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.bench import bench
+from fitsolver.fitting.solver import check
 from fitsolver.seats.belief import Belief, belief
 from fitsolver.seats.mounting import load_mounting, mounting_from
 from fitsolver.seats.mounting_writer import save_edits

@@ -8,8 +8,9 @@ import pytest
 from test_mounting import CLAWS, TUBE, WALL, faults, mounting
 
 from fitsolver.errors import FitsolverError
+from fitsolver.fitting.bench import bench
 from fitsolver.fitting.proposal import propose
-from fitsolver.fitting.solver import bench, check
+from fitsolver.fitting.solver import check
 from fitsolver.stones.cut import cut
 from fitsolver.stones.material import material
 

@@ -18,9 +18,9 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 from simulated import Beyond, Case, Plan, draw_case
 
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.judge import fitted, judge, stands
 from fitsolver.fitting.sizes import Sizes
-from fitsolver.fitting.solver import Bench, bench, fitted
-from fitsolver.fitting.tile import poses, tile
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.cut import CutStyle, cut
@@ -146,8 +146,7 @@ def seated(
         height: Array | None = None
         for _ in range(2):
             _, needs = fitted(
-                figure, spots, true.rows(chosen), ready.allowances, float(turn), height,
-                nominal=len(chosen) // 2,
+                figure, spots, true.rows(chosen), ready.allowances, float(turn), height
             )  # fmt: skip
             height = needs.girdle_bottom
         found[chosen] = needs.holds()
@@ -353,8 +352,9 @@ def _judged(
     ready: Bench, style: CutStyle, lengths: Array, widths: Array, depths: Array
 ) -> tuple[Flags, Stones]:
     """Judge every size at every depth: whether it seats (n, s) in each draw, and the stones."""
-    stand = poses(ready, style, lengths, widths, float(depths[DEPTHS // 2]), 0.0)
-    judged = tile(ready, style, lengths, widths, depths, stand, draws=DRAWS, alike=0.0)
+    middle, every = np.full(PLANS, depths[DEPTHS // 2]), np.tile(depths, (PLANS, 1))
+    stand = stands(ready, style, lengths, widths, middle, alike=0.0)
+    judged = judge(ready, style, lengths, widths, every, stand, draws=DRAWS, alike=0.0)
     stones = Stones(
         length=np.repeat(lengths, DEPTHS),
         width=np.repeat(widths, DEPTHS),

@@ -21,7 +21,7 @@ from fitsolver.commands.desk import PICTURES, Desk
 from fitsolver.commands.words import File, Json
 
 if TYPE_CHECKING:
-    from fitsolver.fitting.solver import Bench
+    from fitsolver.fitting.bench import Bench
     from fitsolver.market.candidate import CandidateTable
     from fitsolver.market.comparison import Compared, Comparison
 

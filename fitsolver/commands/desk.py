@@ -14,7 +14,7 @@ from msgspec import Struct, field
 from fitsolver.errors import Fault, FitsolverError, InputFaults, OutOfRange, explain
 
 if TYPE_CHECKING:
-    from fitsolver.fitting.solver import Bench
+    from fitsolver.fitting.bench import Bench
     from fitsolver.seats.ranking import Ranking
     from fitsolver.stones.cut import CutStyle
     from fitsolver.stones.material import Material
@@ -186,7 +186,7 @@ class Desk(
 
     def bench(self, path: Path | None) -> Bench | None:
         """Read a mounting file and make the mounting ready."""
-        from fitsolver.fitting.solver import bench
+        from fitsolver.fitting.bench import bench
         from fitsolver.seats.allowance import allowances
         from fitsolver.seats.mounting import load_mounting
 

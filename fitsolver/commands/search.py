@@ -14,8 +14,8 @@ from fitsolver.commands.answer import progress_bar
 from fitsolver.commands.desk import Desk
 
 if TYPE_CHECKING:
+    from fitsolver.fitting.bench import Bench
     from fitsolver.fitting.proposal import Proposals
-    from fitsolver.fitting.solver import Bench
     from fitsolver.market.spec import Spec
     from fitsolver.stones.material import Material
 

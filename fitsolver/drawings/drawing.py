@@ -23,8 +23,9 @@ from fitsolver.drawings.set_stone import (
     set_stone,
 )
 from fitsolver.drawings.style_drawing import cut_drawing, gallery, proposals_drawing, scale_bar
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.sizes import HEIGHTS
-from fitsolver.fitting.solver import FLOORS, Bench, Check
+from fitsolver.fitting.solver import FLOORS, Check
 from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting
 from fitsolver.text.layout import per_cent

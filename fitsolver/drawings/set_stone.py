@@ -9,7 +9,8 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.drawings.projection import upright_section
-from fitsolver.fitting.solver import Bench, Check
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.solver import Check
 from fitsolver.seats.belief import Belief
 from fitsolver.seats.mounting import Mounting
 from fitsolver.seats.seat import FACE_POINTS, Seats, seats_of

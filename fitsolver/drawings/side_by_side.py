@@ -7,7 +7,8 @@ from collections.abc import Collection, Sequence
 from fitsolver.drawings.drawing import drawing_of
 from fitsolver.drawings.figure import SHEET_PENS, Board, Drawing, wrapped
 from fitsolver.drawings.set_stone import set_stone
-from fitsolver.fitting.solver import Bench, Check
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.solver import Check
 
 Drawn = tuple[str, Check, Collection[str]]
 """What a stone is called, its judgement, and which of its heights were read."""

@@ -8,9 +8,8 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
-from fitsolver.fitting.scan import Spot, depth_limits
-from fitsolver.fitting.solver import Bench
-from fitsolver.fitting.tile import chances
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.scan import Spot, chances, depth_limits
 
 Array = NDArray[np.float64]
 
@@ -69,7 +68,7 @@ def grown(
     above = centre + parts * (max(high, centre) - centre + 0.04)
     widths = np.concatenate([below, above])
     sizes, depths = np.outer(widths, [ratio, 1.0]), np.full((len(widths), 1), depth)
-    found = chances(ready, spot.figure, spot.turn, sizes, depths, END_SAMPLES, spot.girdle_z)
+    found = chances(ready, spot, sizes, depths, END_SAMPLES)
     # So few draws flatter a third of the ends: ask a little more of them.
     good = np.asarray(found[int(altered)][:, 0] >= level + GUARD)
     ends = [
@@ -123,10 +122,7 @@ def _depths(
     joint = np.ones(len(trials), dtype=bool)
     # The smallest and the largest, which fail more often, come first.
     for pair in (corners[:2], corners[2:]):
-        found = chances(
-            ready, spot.figure, spot.turn, pair, np.tile(trials, (len(pair), 1)),
-            CORNER_SAMPLES, spot.girdle_z,
-        )  # fmt: skip
+        found = chances(ready, spot, pair, np.tile(trials, (len(pair), 1)), CORNER_SAMPLES)
         joint &= np.asarray((found[int(altered)] >= level).all(axis=0))
         if not joint[0]:
             return None

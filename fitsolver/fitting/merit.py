@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from fitsolver.fitting.solver import Bench, Check
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.solver import Check
 from fitsolver.seats.seat import FACE_POINTS
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from msgspec import Struct
 
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.seated import Seated
 from fitsolver.fitting.security import Security
-from fitsolver.fitting.solver import FLOORS, Bench, Check
+from fitsolver.fitting.solver import FLOORS, Check
 from fitsolver.fitting.support import Support, support
 from fitsolver.fitting.tilt import Tilt, tilt_band
 from fitsolver.fitting.unopened import Unopened, unopened

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
 from fitsolver.fitting import merit
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.box import (
     CORNER_SAMPLES,
     END_SAMPLES,
@@ -33,11 +34,11 @@ from fitsolver.fitting.box import (
     point,
     shown,
 )
+from fitsolver.fitting.judge import SAME, Verdict
 from fitsolver.fitting.placement import Kept
-from fitsolver.fitting.scan import Spot, depth_limits, scan
+from fitsolver.fitting.scan import Spot, chances, depth_limits, scan
 from fitsolver.fitting.sizes import nominal_stone
-from fitsolver.fitting.solver import Bench, Check, Verdict, check, from_above
-from fitsolver.fitting.tile import SAME, chances
+from fitsolver.fitting.solver import Check, check, from_above
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting
@@ -186,6 +187,8 @@ def propose(
         if progress is not None:
             progress(sum(len(group) for group in groups[:done]), total)
 
+    # What every part needs is loaded before the parts are shared out.
+    cut(names()[0])
     looks = list(chain.from_iterable(crew(partial(_first_looks, ready), groups, seen)))
     hopes = [look for look in looks if isinstance(look, _Hope)]
     left = [look for look in looks if isinstance(look, LeftOut)]
@@ -264,12 +267,11 @@ def _first_look(ready: Bench, which: CutStyle | str, kept: Kept) -> _Hope | Left
     sizes = np.outer(widths, [spot.figure.length_ratio, 1.0])
     ordinary, altered = chances(
         ready,
-        spot.figure,
-        spot.turn,
+        # Of cuts of one outline most come to lie about as high.
+        replace(spot, girdle_z=round(spot.girdle_z, 1)),
         sizes,
         np.outer(widths, shares),
         COARSE_SAMPLES,
-        round(spot.girdle_z, 1),
         kept,
     )
     level = allowed["seats_from_probability"]
@@ -327,9 +329,7 @@ def _best_size(ready: Bench, hope: _Hope) -> tuple[_Hope, Size, float]:
     near = hope.width + np.array([0.0, -0.04, -0.02, 0.02, 0.04])
     sizes = np.outer(near, [spot.figure.length_ratio, 1.0])
     depths = near[:, None] * hope.share
-    ordinary, after = chances(
-        ready, spot.figure, spot.turn, sizes, depths, END_SAMPLES, spot.girdle_z
-    )
+    ordinary, after = chances(ready, spot, sizes, depths, END_SAMPLES)
     level = level_of(ready)
     best = 0 if ordinary[0, 0] >= level else int((ordinary + after).argmax())
     width = float(near[best])
@@ -369,10 +369,7 @@ def _likeliest(ready: Bench, hope: _Hope, size: Size) -> tuple[Check, Box] | Lef
 def _sure(ready: Bench, hope: _Hope, size: Size) -> tuple[Check, Box] | None:
     """Judge the middle of the box about a size that surely seats; None if not both seat."""
     spot = hope.spot
-    ordinary, _ = chances(
-        ready, spot.figure, spot.turn, np.array([size[:2]]), np.array([size[2:]]), CORNER_SAMPLES,
-        spot.girdle_z,
-    )  # fmt: skip
+    ordinary, _ = chances(ready, spot, np.array([size[:2]]), np.array([size[2:]]), CORNER_SAMPLES)
     if ordinary[0, 0] < level_of(ready):
         return None
     box = grown(ready, spot, size, hope.reach(altered=False), altered=False, middling=True)
@@ -404,8 +401,8 @@ def _better(ready: Bench, hope: _Hope, known: float) -> tuple[float, Size] | Non
     ratios = np.repeat(sorted(set(beside.tolist())), len(widths))
     wide = np.tile(widths, len(ratios) // len(widths))
     ordinary, after = chances(
-        ready, hope.spot.figure, hope.spot.turn, np.column_stack([wide * ratios, wide]),
-        np.outer(wide, shares), END_SAMPLES, hope.spot.girdle_z,
+        ready, hope.spot, np.column_stack([wide * ratios, wide]), np.outer(wide, shares),
+        END_SAMPLES,
     )  # fmt: skip
     # A depth unlike the one chosen first has to be worth it.
     strange = 0.02 * (np.abs(shares - hope.share) > 1e-9)
@@ -508,10 +505,8 @@ def _calibrated(ready: Bench, hope: _Hope, ask: Check) -> tuple[CalibratedSize, 
         return ()
     band = np.array([-tolerance, 0.0, tolerance])[:, None]
     sizes = np.concatenate([np.array([size]) + band for size in near])
-    found = chances(
-        ready, hope.spot.figure, hope.spot.turn, sizes, hope.share * sizes[:, 1:], CORNER_SAMPLES,
-        hope.spot.girdle_z,
-    )[int(altered)].reshape(-1, len(band))  # fmt: skip
+    both = chances(ready, hope.spot, sizes, hope.share * sizes[:, 1:], CORNER_SAMPLES)
+    found = both[int(altered)].reshape(-1, len(band))
     return tuple(
         CalibratedSize(length_mm=length, width_mm=width, probability=float(chance[1]))
         for (length, width), chance in zip(near, found, strict=True)

@@ -16,16 +16,14 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.crew import Crew, alone
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.box import Range
-from fitsolver.fitting.placement import place
+from fitsolver.fitting.judge import Stand, fitted, judge
 from fitsolver.fitting.proposal import Proposal
-from fitsolver.fitting.requirement import bounds, requirements
 from fitsolver.fitting.scan import depth_limits
-from fitsolver.fitting.solver import Bench
-from fitsolver.fitting.tile import Poses, tile
+from fitsolver.fitting.sizes import usual_sizes
 from fitsolver.stones import calibrated
 from fitsolver.stones.form import form
-from fitsolver.stones.prior import height_prior
 
 Array = NDArray[np.float64]
 Setting = Literal["ordinary", "sure", "altered", "best estimate"]
@@ -179,11 +177,11 @@ def region(ready: Bench, proposal: Proposal, *, draws: int = DRAWS, crew: Crew =
 
     def judged(row: int) -> tuple[Array, Array]:
         asked = near[row]
-        turn = np.full(int(asked.sum()), np.deg2rad(ask.turn_deg))
-        stand = Poses(turn=turn, height=np.full(len(turn), ask.girdle_bottom_mm))
-        found = tile(
-            ready, style, length[row, asked], width[row, asked], depths, stand, draws=draws,
-            alike=ALIKE, places=False,
+        count = int(asked.sum())
+        stand = Stand.all(count, np.deg2rad(ask.turn_deg), ask.girdle_bottom_mm)
+        found = judge(
+            ready, style, length[row, asked], width[row, asked], np.tile(depths, (count, 1)),
+            stand, draws=draws, alike=ALIKE,
         )  # fmt: skip
         return found.margins.min(axis=2), found.altered.min(axis=2)
 
@@ -278,21 +276,14 @@ def _nominal(
 
     The heights share the depth as is usual for the style.
     """
-    mean, _ = height_prior(proposal.style)
     turn = float(np.deg2rad(proposal.ask.turn_deg))
-    best = ready.best.rows(np.zeros(len(widths), dtype=np.int64))
-    squeeze = np.maximum(depths / widths - mean[1], 0.02) / max(mean[0] + mean[2], 1e-9)
-    girdle = widths * mean[1]
 
     def at(ratio: float) -> Array:
-        placed = place(
-            form(proposal.style, ratio), best, widths * ratio, widths, girdle,
-            bounds(best, ready.allowances), turn_rad=turn,
-            girdle_z=proposal.ask.girdle_bottom_mm, nominal=len(widths) // 2,
+        figure = form(proposal.style, ratio)
+        _, needs = fitted(
+            figure, ready.best, usual_sizes(figure, widths, depths), ready.allowances, turn,
+            proposal.ask.girdle_bottom_mm,
         )  # fmt: skip
-        crown, pavilion = (height * squeeze * widths for height in (mean[0], mean[2]))
-        every = np.broadcast_to(girdle, crown.shape)
-        needs = requirements(placed, crown, every, pavilion, ready.allowances)
         least = [np.min(list(each.values()), axis=0).T for each in (needs.margins, needs.altered)]
         return np.array(least)
 

@@ -8,15 +8,12 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
-from fitsolver.fitting.placement import USUAL_GIRDLE, Kept, kept_or_made, place
-from fitsolver.fitting.requirement import Requirements, bounds, requirements
-from fitsolver.fitting.solver import (
-    ALIKE_SIDES,
-    Bench,
-    about_as_wide,
-    turns,
-    turns_in,
-)
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.judge import Stand, fitted, judge
+from fitsolver.fitting.placement import USUAL_GIRDLE, Kept
+from fitsolver.fitting.requirement import Requirements
+from fitsolver.fitting.sizes import usual_sizes
+from fitsolver.fitting.turn import ALIKE_SIDES, about_as_wide, turns, turns_in
 from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
@@ -89,6 +86,23 @@ def scan(ready: Bench, style: CutStyle, kept: Kept | None = None) -> Spot:
     return best
 
 
+def chances(
+    ready: Bench, spot: Spot, sizes_mm: Array, depths_mm: Array, draws: int,
+    kept: Kept | None = None,
+) -> tuple[Array, Array]:  # fmt: skip
+    """Probabilities of sizes (n, 2), lengths and widths, at depths (n, k), about a spot [mm].
+
+    Over the first draws of the seat, with ordinary setting and after alteration, (n, k) each. All
+    stand as the spot does; see `judge`.
+    """
+    stand = Stand.all(len(sizes_mm), spot.turn, spot.girdle_z)
+    found = judge(
+        ready, spot.figure.style, sizes_mm[:, 0], sizes_mm[:, 1], depths_mm, stand, draws=draws,
+        figure=spot.figure, girdle_share=None if kept is None else USUAL_GIRDLE, kept=kept,
+    )  # fmt: skip
+    return found.probability, found.after
+
+
 def _unevenness(ready: Bench, style: CutStyle, ratio: float, turn: float) -> float:
     """How unevenly an outline follows the metal: spread of the widths at which it touches [mm].
 
@@ -131,23 +145,11 @@ def _over_widths(ready: Bench, figure: Form, turn: float, kept: Kept | None) -> 
     steps = _CUT_WIDTHS if ready.mounting.state == "cut" else _UNCUT_WIDTHS
     widths = np.maximum(_gauge(ready, figure, turn) + steps, 0.3)
     least, usual, _ = depth_limits(figure.style)
-    mean, _ = height_prior(figure.style)
-    nominal, allowed = len(widths) // 2, ready.allowances
-    placed = kept_or_made(
-        kept, (turn, widths.tobytes()), figure, nominal,
-        lambda: place(
-            figure, ready.best, widths * figure.length_ratio, widths, USUAL_GIRDLE * widths,
-            bounds(ready.best, allowed), turn_rad=turn, nominal=nominal,
-        ),
-    )  # fmt: skip
     shares = np.array([usual, (least + usual) / 2, least])
-    # A shallower stone of the style loses height in crown and pavilion alike.
-    squeeze = ((shares - mean[1]) / max(mean[0] + mean[2], 1e-9))[:, None]
-    ways = squeeze, np.ones_like(squeeze), squeeze
-    crown, girdle, pavilion = (
-        height * way * widths for height, way in zip(mean, ways, strict=True)
+    sizes = usual_sizes(figure, widths, np.outer(shares, widths))
+    _, needs = fitted(
+        figure, ready.best, sizes, ready.allowances, turn, girdle_share=USUAL_GIRDLE, kept=kept
     )
-    needs = requirements(placed, crown, girdle, pavilion, allowed)
     found = [_best_of(figure, turn, widths, shares, needs, k) for k in range(len(shares))]
     # Of equals the usual depth, which comes first.
     return max(found, key=lambda spot: round(spot.score, 6))

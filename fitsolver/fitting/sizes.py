@@ -13,7 +13,7 @@ from fitsolver.readings.uncertainty import spread_factor, standard_normal_points
 from fitsolver.seats.seat import SEED
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.form import Form, form
-from fitsolver.stones.prior import heights_given_depth
+from fitsolver.stones.prior import height_prior, heights_given_depth
 from fitsolver.stones.stone import Stone
 
 Array = NDArray[np.float64]
@@ -93,6 +93,22 @@ def stone_sizes(
         crown=crown,
         girdle=girdle,
         pavilion=pavilion,
+    )
+
+
+def usual_sizes(figure: Form, width_mm: Array, depth_mm: Array) -> Sizes:
+    """Stones of a figure, widths (n,) and depths (k, n), whose heights are as usual for the style.
+
+    A shallower one has a lower crown and pavilion alike, and as thick a girdle.
+    """
+    crown, girdle, pavilion = height_prior(figure.style)[0]
+    squeeze = np.maximum(depth_mm / width_mm - girdle, _LEAST[2]) / max(crown + pavilion, 1e-9)
+    return Sizes(
+        length=width_mm * figure.length_ratio,
+        width=width_mm,
+        crown=crown * squeeze * width_mm,
+        girdle=np.broadcast_to(girdle * width_mm, depth_mm.shape),
+        pavilion=pavilion * squeeze * width_mm,
     )
 
 

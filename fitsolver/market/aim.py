@@ -11,8 +11,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from fitsolver.crew import Crew, alone
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.proposal import Proposal, Proposals
-from fitsolver.fitting.solver import Bench, Check, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.market.money import PricedSize, PriceLimit, price_limit
 from fitsolver.stones.material import Material
 from fitsolver.weighing.weight import every_make, weigh_list

@@ -15,24 +15,17 @@ from decimal import Decimal
 from typing import Literal
 
 import numpy as np
-from msgspec import Struct, field
+from msgspec import Struct
 from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from fitsolver.budgeting.budget import POINT_CT
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.judge import VERDICTS, Verdict, judge, stands
 from fitsolver.fitting.security import Security, not_held, security
 from fitsolver.fitting.setting import Alteration, alterations
-from fitsolver.fitting.sizes import Sizes, stone_sizes
-from fitsolver.fitting.solver import (
-    Bench,
-    Check,
-    Verdict,
-    check,
-    decide,
-    fitted,
-    turn_scores,
-    turns_in,
-)
+from fitsolver.fitting.sizes import as_read, stone_sizes
+from fitsolver.fitting.solver import Check, check
 from fitsolver.market.candidate import Candidate
 from fitsolver.market.reservation import questions, rank_of, reservations
 from fitsolver.readings.reading import rectangular_u
@@ -40,7 +33,6 @@ from fitsolver.readings.uncertainty import Estimate
 from fitsolver.seats.allowance import Allowances
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.form import form
-from fitsolver.stones.stone import Stone
 from fitsolver.text.layout import per_cent
 from fitsolver.units import document_weight_ct
 from fitsolver.weighing.consistency import Consistency, consistency
@@ -58,13 +50,6 @@ FIRST_DRAWS = 96
 # Stones placed at once, and how far their ratio may be off the figure's (2 % apart at most).
 _BATCH = 32
 _RATIO_STEP = 0.02
-
-ORDER: dict[Verdict, int] = {
-    "seats": 0,
-    "seats after alteration": 1,
-    "not decided": 2,
-    "does not seat": 3,
-}
 
 
 class Ceiling(Struct, frozen=True, kw_only=True):
@@ -168,7 +153,7 @@ class Comparison(Struct, frozen=True, kw_only=True):
         """The first choice: the first that seats, as it is or altered, without a reservation."""
         return next(
             (stone for stone in self.stones
-             if ORDER[stone.look.verdict] <= 1 and not stone.reservations),
+             if VERDICTS.index(stone.look.verdict) <= 1 and not stone.reservations),
             None,
         )  # fmt: skip
 
@@ -277,7 +262,7 @@ def _key(stone: Compared) -> tuple[int, int, int, float, int, int, int]:
     # Of those that do not seat the nearest miss comes first.
     metal = -look.margin_mm if look.verdict == "does not seat" else stone.alteration_mm
     return (
-        ORDER[look.verdict],
+        VERDICTS.index(look.verdict),
         rank_of(bool(stone.reservations)),
         -round(100 * chance),
         round(metal, 2),
@@ -321,97 +306,57 @@ def _in_full(ready: Bench, candidate: Candidate) -> tuple[Look, Check]:
     return look, found
 
 
-class _Alike(Struct, kw_only=True):
-    """Stones of one cut, nearly one ratio, one instrument and the same heights read."""
-
-    members: list[int] = field(default_factory=list)
-
-
 def _first_looks(ready: Bench, candidates: Sequence[Candidate]) -> Iterator[tuple[int, Look]]:
     """Look at every candidate over the first draws, those of a kind placed together."""
-    kinds: dict[tuple[object, ...], _Alike] = {}
+    kinds: dict[tuple[object, ...], list[int]] = {}
     for k, candidate in enumerate(candidates):
         length, width, _ = candidate.sizes_mm
         step = round(float(np.log(length / width)) / _RATIO_STEP)
         key = candidate.style.name, step, candidate.u_mm, tuple(candidate.heights_mm)
-        kinds.setdefault(key, _Alike()).members.append(k)
-    for alike in kinds.values():
+        kinds.setdefault(key, []).append(k)
+    for kind in kinds.values():
         # Those of like size lie side by side: each starts where the middle one has centred.
-        members = sorted(alike.members, key=lambda k: candidates[k].sizes_mm)
+        members = sorted(kind, key=lambda k: candidates[k].sizes_mm)
         for start in range(0, len(members), _BATCH):
             batch = members[start : start + _BATCH]
-            looks = _look_together(ready, [candidates[k] for k in batch])
-            yield from zip(batch, looks, strict=True)
+            yield from zip(
+                batch, _look_together(ready, [candidates[k] for k in batch]), strict=True
+            )
 
 
-def _look_together(ready: Bench, stones: Sequence[Candidate]) -> list[Look]:
+def _look_together(ready: Bench, stones: Sequence[Candidate]) -> Iterator[Look]:
+    """Look at stones of one cut, nearly one ratio, one instrument and the same heights read."""
     ready = _bench_for(ready, stones[0])
     style, allowed = stones[0].style, ready.allowances
-    draws = min(FIRST_DRAWS, ready.seats.count - 1)
     length, width, depth = np.array([stone.sizes_mm for stone in stones]).T
     heights = {
         name: np.array([stone.heights_mm[name] for stone in stones])
         for name in stones[0].heights_mm
     }
     limits = style.length_ratio
-    ratio = float(np.clip(np.median(length / width), limits.low, limits.high))
-    figure = form(style, ratio)
-    plain_sizes = stone_sizes(style, length, width, depth, 0.0, 0, heights)
-    tried = turns_in(ready, figure)
-    scored = [turn_scores(ready, figure, plain_sizes, turn) for turn in tried]
-    chosen = np.argmax([scores for scores, _ in scored], axis=0)
-    found: dict[int, Look] = {}
-    u = allowed["stone_reading_u_mm"]
-    for which, (turn, (_, level)) in enumerate(zip(tried, scored, strict=True)):
-        rows = np.flatnonzero(chosen == which)
-        if not len(rows):
-            continue
-        sizes: Sizes = stone_sizes(
-            style, length[rows], width[rows], depth[rows], u, draws,
-            {name: values[rows] for name, values in heights.items()},
-        )  # fmt: skip
-        spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(rows)))
-        placed, needs = fitted(
-            figure, spots, sizes, allowed, turn, np.repeat(level[rows], draws + 1),
-            nominal=len(rows) // 2 * (draws + 1),
-        )  # fmt: skip
-        shares = [
-            needs.holds(altered=altered).reshape(-1, draws + 1)[:, 1:].mean(axis=1)
-            for altered in (False, True)
-        ]
-        margins = {
-            name: values.reshape(-1, draws + 1)[:, 1:] for name, values in needs.margins.items()
-        }
-        c, s = np.cos(turn), np.sin(turn)
-        shifts = placed.shift[:: draws + 1] @ np.array([[c, s], [-s, c]])
-        for place, row in enumerate(rows.tolist()):
-            stone = Stone(
-                form=figure,
-                width_mm=float(width[row]),
-                crown_height_mm=float(plain_sizes.crown[row]),
-                girdle_mm=float(plain_sizes.girdle[row]),
-                pavilion_depth_mm=float(plain_sizes.pavilion[row]),
-            )
-            x, y = shifts[place].tolist()
-            holding = security(ready.best, stone, (x, y), turn, allowed)
-            each = {name: values[place] for name, values in margins.items()}
-            middle = {name: float(np.median(values)) for name, values in each.items()}
-            binding = min(
-                each, key=lambda name: (float((each[name] >= 0).mean()), middle[name])
-            )  # fmt: skip
-            probability = float(shares[0][place])
-            after = max(probability, float(shares[1][place]))
-            found[row] = Look(
-                verdict=decide(probability, after, allowed) if holding.held else "does not seat",
-                probability=probability,
-                probability_after_alteration=after,
-                binding=binding,
-                margin_mm=middle[binding],
-                margin_u_mm=float(each[binding].std()),
-                draws=draws,
-                security=holding,
-            )
-    return [found[row] for row in range(len(stones))]
+    figure = form(style, float(np.clip(np.median(length / width), limits.low, limits.high)))
+    stand = stands(
+        ready, style, length, width, depth, figure=figure, heights_mm=heights, squeezed=True
+    )
+    found = judge(
+        ready, style, length, width, depth[:, None], stand, draws=FIRST_DRAWS, figure=figure,
+        heights_mm=heights, squeezed=True,
+    )  # fmt: skip
+    read = stone_sizes(style, length, width, depth, allowed["stone_reading_u_mm"], 0, heights)
+    for k, which in enumerate(found.binding[:, 0].tolist()):
+        stone = as_read(figure, read.rows(np.array([k])))
+        x, y = found.shift[k].tolist()
+        holding = security(ready.best, stone, (x, y), float(stand.turn[k]), allowed)
+        yield Look(
+            verdict=VERDICTS[found.verdict[k, 0]] if holding.held else "does not seat",
+            probability=float(found.probability[k, 0]),
+            probability_after_alteration=float(found.after[k, 0]),
+            binding=found.names[which],
+            margin_mm=float(found.median[k, 0, which]),
+            margin_u_mm=float(found.margins[k, 0, which].std()),
+            draws=found.margins.shape[-1],
+            security=holding,
+        )
 
 
 # The weight

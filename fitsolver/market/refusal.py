@@ -14,10 +14,11 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from fitsolver.fitting.bench import Bench
+from fitsolver.fitting.judge import Stand, judge
 from fitsolver.fitting.merit import pavilion_angle_deg
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals
-from fitsolver.fitting.sizes import stone_sizes
-from fitsolver.fitting.solver import Bench, Check, fitted
+from fitsolver.fitting.solver import Check
 from fitsolver.seats.mounting import Mounting
 from fitsolver.stones.material import Material
 from fitsolver.text.layout import words
@@ -158,23 +159,19 @@ def _what_stops(
     ready: Bench, ask: Check, lengths: Array, widths: Array, depths: Array
 ) -> tuple[str, ...]:
     """Name the requirement that fails most often for each size (n,), empty where it seats."""
-    draws = min(DRAWS, ready.seats.count - 1)
-    spots = ready.seats.rows(np.tile(np.arange(draws + 1), len(widths)))
     figure = ask.stone.form
-    sizes = stone_sizes(
-        figure.style, lengths, widths, depths, ready.allowances["stone_reading_u_mm"], draws
-    )
-    turn = float(np.deg2rad(ask.turn_deg))
-    _, needs = fitted(figure, spots, sizes, ready.allowances, turn, ask.girdle_bottom_mm)
-    altered = ask.verdict != "seats"
-    margins = needs.altered if altered else needs.margins
-    names = list(margins)
-    fails = np.array([margins[name].reshape(len(widths), -1)[:, 1:] < 0 for name in names])
-    held: Array = 1.0 - fails.any(axis=0).mean(axis=1)
-    often: Array = fails.mean(axis=2)
+    found = judge(
+        ready, figure.style, lengths, widths, depths[:, None],
+        Stand.all(len(widths), np.deg2rad(ask.turn_deg), ask.girdle_bottom_mm),
+        draws=DRAWS, figure=figure,
+    )  # fmt: skip
+    margins = (found.margins if ask.verdict == "seats" else found.altered)[:, 0]
+    held = (margins >= 0).all(axis=1).mean(axis=1)
+    often = (margins < 0).mean(axis=2).argmax(axis=1)
     level = ready.allowances["seats_from_probability"]
     return tuple(
-        "" if held[k] >= level else names[int(often[:, k].argmax())] for k in range(len(widths))
+        "" if share >= level else found.names[which]
+        for share, which in zip(held, often, strict=True)
     )
 
 

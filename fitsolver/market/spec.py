@@ -12,11 +12,13 @@ from collections.abc import Callable, Iterable, Iterator
 from msgspec import Struct
 
 from fitsolver.crew import Crew, alone
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.box import Box, Range
+from fitsolver.fitting.judge import Verdict
 from fitsolver.fitting.proposal import LIMIT, CalibratedSize, Proposals, propose
 from fitsolver.fitting.requirement import KINDS
 from fitsolver.fitting.setting import cautions
-from fitsolver.fitting.solver import Bench, Check, Verdict
+from fitsolver.fitting.solver import Check
 from fitsolver.market.aim import Aim, Aimed, aim_all
 from fitsolver.market.money import Money, PriceLimit, money
 from fitsolver.market.refusal import NEAREST, Refusal, refusals, why
@@ -144,7 +146,7 @@ def spec(
     Parameters
     ----------
     bench : Bench
-        The mounting made ready (`solver.bench`).
+        The mounting made ready (`bench.bench`).
     material : Material
         What the stone is to be.
     date : datetime.date

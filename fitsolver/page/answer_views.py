@@ -21,7 +21,8 @@ from fitsolver.page.work import Mark, Task
 
 if TYPE_CHECKING:
     from fitsolver.budgeting.budget import Budget
-    from fitsolver.fitting.solver import Bench, Check
+    from fitsolver.fitting.bench import Bench
+    from fitsolver.fitting.solver import Check
     from fitsolver.market.money import PriceLimit
     from fitsolver.market.spec import Spec, Wanted
     from fitsolver.stones.material import Material

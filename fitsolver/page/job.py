@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from fitsolver.fitting.solver import Bench
+    from fitsolver.fitting.bench import Bench
     from fitsolver.market.candidate import Candidate
     from fitsolver.market.comparison import Comparison
     from fitsolver.market.spec import Spec
@@ -51,7 +51,7 @@ class Readings(Struct, frozen=True, kw_only=True):
 def bench_of(readings: Readings) -> Bench:
     """Make a mounting ready."""
     from fitsolver.files.datafile import parse_toml
-    from fitsolver.fitting.solver import bench
+    from fitsolver.fitting.bench import bench
     from fitsolver.seats.mounting import mounting_from
 
     document = parse_toml(readings.text, name=readings.name)

@@ -18,8 +18,8 @@ from fitsolver.page.site import Asked
 
 if TYPE_CHECKING:
     from fitsolver.crew import Crew
+    from fitsolver.fitting.bench import Bench
     from fitsolver.fitting.proposal import Proposal
-    from fitsolver.fitting.solver import Bench
     from fitsolver.market.spec import Spec, Wanted
 
 # Widths of the chart of chances, either side of the size to ask for.
@@ -93,15 +93,16 @@ def chance_chart(bench: Bench, item: Wanted) -> str:
     """Draw how likely each width seats at the proportions of the size to ask for."""
     import numpy as np
 
-    from fitsolver.fitting.tile import chances
+    from fitsolver.fitting.judge import Stand, judge
 
     stone = item.ask.stone
     ratio, share = stone.length_mm / stone.width_mm, stone.depth_mm / stone.width_mm
     reach = max(0.35, 1.4 * (item.width_mm.high - item.width_mm.low))
     widths = np.linspace(stone.width_mm - reach, stone.width_mm + reach, CURVE_POINTS)
-    ordinary, altered = chances(
-        bench, stone.form, np.deg2rad(item.ask.turn_deg), np.outer(widths, [ratio, 1.0]),
-        widths[:, None] * share, 128, item.ask.girdle_bottom_mm + stone.girdle_mm / 2,
+    stand = Stand.all(len(widths), np.deg2rad(item.ask.turn_deg), item.ask.girdle_bottom_mm)
+    found = judge(
+        bench, stone.form.style, widths * ratio, widths, widths[:, None] * share, stand, draws=128,
+        figure=stone.form,
     )  # fmt: skip
     left, right, top, foot = 44.0, 378.0, 14.0, 150.0
     first, last = float(widths[0]), float(widths[-1])
@@ -135,7 +136,7 @@ def chance_chart(bench: Bench, item: Wanted) -> str:
             f'<path class="c-tick" d="M{x(width):.1f} {foot:g}v4"/><text class="t" font-size="10" '
             f'x="{x(width):.1f}" y="{foot + 15:g}" text-anchor="middle">{width:.2f}</text>'
         )
-    parts += [line("c-altered", altered), line("c-ordinary", ordinary)]
+    parts += [line("c-altered", found.after), line("c-ordinary", found.probability)]
     at = x(stone.width_mm)
     parts.append(
         f'<path class="c-ask" d="M{at:.1f} {top - 6:g}V{foot:g}"/>'

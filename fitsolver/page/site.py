@@ -26,7 +26,7 @@ from fitsolver.page.helper import Helper, Stopped
 from fitsolver.page.store import MOST_FILES, Store
 
 if TYPE_CHECKING:
-    from fitsolver.fitting.solver import Bench
+    from fitsolver.fitting.bench import Bench
     from fitsolver.page.work import Work
 
 HERE = Path(__file__).parent

@@ -8,8 +8,8 @@ from pathlib import Path
 from fitsolver.crew import Crew, ahead, alone
 from fitsolver.files.datafile import write_bytes
 from fitsolver.files.document import file_fault
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.sizes import nominal_stone
-from fitsolver.fitting.solver import Bench
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.bench_page import bench_page
 from fitsolver.paper.leaf import leaves

@@ -8,8 +8,8 @@ from typing import Any
 from fitsolver.drawings.drawing import EDGE, drawing_of
 from fitsolver.drawings.figure import SHEET_PENS, Drawing
 from fitsolver.drawings.range_chart import range_chart
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.region import region
-from fitsolver.fitting.solver import Bench
 from fitsolver.market.spec import Spec, Wanted
 from fitsolver.paper.ink import MM, ink
 from fitsolver.paper.leaf import SMALL, Leaves, paragraph, safe, table

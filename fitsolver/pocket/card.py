@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from fitsolver.crew import Crew, alone
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.box import Range
 from fitsolver.fitting.scan import depth_limits
-from fitsolver.fitting.solver import Bench, Check, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.market.spec import Spec
 from fitsolver.pocket.numbers import Known, card_numbers
 from fitsolver.pocket.size_table import CardCut, outline_of, size_tables

@@ -11,8 +11,8 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from fitsolver.budgeting.budget import Budget
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.requirement import KINDS
-from fitsolver.fitting.solver import Bench
 from fitsolver.market.refusal import FAILS, why
 from fitsolver.market.spec import Spec
 from fitsolver.pocket.size_table import SizeTable

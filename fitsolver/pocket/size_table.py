@@ -22,10 +22,10 @@ import numpy as np
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
+from fitsolver.fitting.bench import SAMPLES, Bench
+from fitsolver.fitting.judge import Judged, Stand, judge, stands
 from fitsolver.fitting.placement import Kept
 from fitsolver.fitting.scan import depth_limits
-from fitsolver.fitting.solver import SAMPLES, Bench
-from fitsolver.fitting.tile import Poses, Tile, poses, resampled, tile
 from fitsolver.stones import outline
 from fitsolver.stones.cut import CutStyle
 from fitsolver.stones.material import Material
@@ -160,8 +160,7 @@ def size_tables(ready: Bench, cuts: Sequence[CardCut], material: Material) -> li
     fine_excess = excess if ratio else _parted(excess, roughs, levels, 0)
     fine_width = _parted(width, roughs, levels, 1)
     scores = [
-        resampled(resampled(rough, excess, fine_excess, 0), width, fine_width, 1)
-        for rough in roughs
+        _between(_between(rough, excess, fine_excess, 0), width, fine_width, 1) for rough in roughs
     ]
     ordinary = np.any([_matters(z, levels[:1]) for z in scores], axis=0)
     altered = np.any([_matters(z, levels) for z in scores], axis=0) & ~ordinary
@@ -244,7 +243,10 @@ class _Grid(Struct, kw_only=True):
         self.excess, self.width = (side[_spaced(len(side), STANDS)] for side in (excess, width))
         across = _pairs(self.excess, self.width)
         middle = float(self.judged[len(self.judged) // 2])
-        stand = poses(self.ready, self.style, self._lengths(*across), across[1], middle, ALIKE_FEW)
+        stand = stands(
+            self.ready, self.style, self._lengths(*across), across[1],
+            np.full(len(across[1]), middle), alike=ALIKE_FEW,
+        )  # fmt: skip
         shape = len(self.excess), len(self.width)
         self.turn, self.height = stand.turn.reshape(shape), stand.height.reshape(shape)
         return self._ask(*_pairs(excess, width), FEW_DRAWS, ALIKE_FEW)
@@ -253,13 +255,13 @@ class _Grid(Struct, kw_only=True):
         """Judge some nodes (n,) in more draws, standing as the knots of the first look do."""
         return self._ask(excess, width, draws, ALIKE)
 
-    def _stand(self, excess: Array, width: Array) -> Poses:
+    def _stand(self, excess: Array, width: Array) -> Stand:
         near = tuple(
             np.abs(knots[:, None] - side).argmin(axis=0)
             for knots, side in ((self.excess, excess), (self.width, width))
         )
-        heights = resampled(self.height, self.excess, excess, 0)
-        return Poses(
+        heights = _between(self.height, self.excess, excess, 0)
+        return Stand(
             turn=self.turn[near],
             height=np.array(
                 [np.interp(w, self.width, row) for w, row in zip(width, heights, strict=True)]
@@ -274,10 +276,12 @@ class _Grid(Struct, kw_only=True):
         return length
 
     def _ask(self, excess: Array, width: Array, draws: int, alike: float) -> _Judged:
-        found = tile(
-            self.ready, self.style, self._lengths(excess, width), width, self.judged,
-            self._stand(excess, width), draws=draws, alike=alike, kept=self.kept,
+        found = judge(
+            self.ready, self.style, self._lengths(excess, width), width,
+            np.tile(self.judged, (len(width), 1)), self._stand(excess, width), draws=draws,
+            alike=alike, places=True, kept=self.kept,
         )  # fmt: skip
+        assert found.direction is not None
         return _Judged(
             names=found.names,
             z=_scores(found, self.judged, self.depth),
@@ -340,6 +344,19 @@ def _levels(ready: Bench) -> tuple[tuple[int, float], ...]:
     return (0, seats), (1, seats), (1, fails)
 
 
+def _between(values: Array, knots: Array, wanted: Array, axis: int) -> Array:
+    """Values on other knots of one axis, by straight lines."""
+    if len(knots) == 1:
+        return values.take(np.zeros(len(wanted), dtype=np.int64), axis)
+    k = np.clip(np.searchsorted(knots, wanted), 1, len(knots) - 1)
+    part = (wanted - knots[k - 1]) / (knots[k] - knots[k - 1])
+    shape = [1] * values.ndim
+    shape[axis] = -1
+    part = part.reshape(shape).astype(values.dtype, copy=False)
+    mixed: Array = values.take(k - 1, axis) * (1 - part) + values.take(k, axis) * part
+    return mixed
+
+
 @cache
 def _scores_of(count: int) -> Array:
     """Normal scores (count + 1,) of so many draws that hold; of none and all, of half a draw."""
@@ -348,7 +365,7 @@ def _scores_of(count: int) -> Array:
     return np.array([score(float(part)) for part in parts])
 
 
-def _scores(found: Tile, judged: Array, kept: Array) -> Array:
+def _scores(found: Judged, judged: Array, kept: Array) -> Array:
     """Normal scores (n, d, 2) at the depths kept; margins run straight between those judged."""
     after = np.clip(np.searchsorted(judged, kept), 1, len(judged) - 1)
     part = (kept - judged[after - 1]) / (judged[after] - judged[after - 1])

@@ -11,8 +11,9 @@ from fitsolver.drawings.markup import svg
 from fitsolver.drawings.plan_view import plan
 from fitsolver.drawings.section_view import Legend, section
 from fitsolver.drawings.set_stone import section_directions, set_stone
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.sizes import HEIGHTS
-from fitsolver.fitting.solver import Bench, Check
+from fitsolver.fitting.solver import Check
 
 Array = NDArray[np.float64]
 

@@ -16,8 +16,9 @@ import numpy as np
 from msgspec import Struct
 
 from fitsolver.budgeting.budget import rounded
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.box import Range
-from fitsolver.fitting.solver import Bench, Verdict
+from fitsolver.fitting.judge import Verdict
 from fitsolver.market.money import PricedSize
 from fitsolver.market.refusal import Refusal
 from fitsolver.market.spec import Spec, Wanted

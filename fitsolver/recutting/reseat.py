@@ -12,9 +12,11 @@ from collections.abc import Callable, Mapping
 from msgspec import Struct
 
 from fitsolver.errors import OutOfRange
+from fitsolver.fitting.bench import Bench
 from fitsolver.fitting.box import Box, Range
+from fitsolver.fitting.judge import Verdict
 from fitsolver.fitting.proposal import LeftOut, propose
-from fitsolver.fitting.solver import Bench, Check, Verdict, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.readings.uncertainty import Estimate
 from fitsolver.recutting.recut import NoRecut, Recut, recut, smallest_loss_into
 from fitsolver.recutting.target import cut_of

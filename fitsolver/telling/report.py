@@ -12,6 +12,7 @@ from itertools import groupby
 from fitsolver.errors import MOST_TOLD, Fault
 from fitsolver.fitting.advice import BETTER_HOW
 from fitsolver.fitting.box import Range
+from fitsolver.fitting.judge import Verdict
 from fitsolver.fitting.pose import Pose
 from fitsolver.fitting.proposal import LeftOut, Proposal, Proposals
 from fitsolver.fitting.security import not_held
@@ -22,7 +23,7 @@ from fitsolver.fitting.setting import (
     cautions,
     ordinary_setting,
 )
-from fitsolver.fitting.solver import Check, Margin, Verdict
+from fitsolver.fitting.solver import Check, Margin
 from fitsolver.seats.belief import Assumed
 from fitsolver.seats.contradiction import Contradiction
 from fitsolver.seats.mounting import Mounting

@@ -45,6 +45,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from referees import beside_curtains, curtain, runs_of, under
 
 from fitsolver.fitting import requirement
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.body import rotation
 from fitsolver.fitting.contact import drop
 from fitsolver.fitting.placement import place
@@ -53,7 +54,7 @@ from fitsolver.fitting.proposal import Proposal, propose
 from fitsolver.fitting.region import region
 from fitsolver.fitting.requirement import bounds
 from fitsolver.fitting.seated import Seated
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.fitting.support import support
 from fitsolver.fitting.tilt import tilt_band
 from fitsolver.fitting.unopened import unopened

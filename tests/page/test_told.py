@@ -112,7 +112,8 @@ def test_a_stone_without_a_name_is_called_by_its_cut_and_size(tmp_path: Path) ->
 
 def check_of(name: str, *more: str) -> tuple[Any, str]:
     """A stone judged by the library, and what the command line prints of it."""
-    from fitsolver.fitting.solver import bench, check
+    from fitsolver.fitting.bench import bench
+    from fitsolver.fitting.solver import check
     from fitsolver.seats.mounting import load_mounting
     from fitsolver.stones.cut import cut
 
@@ -181,7 +182,7 @@ def budgeted(reader: Visitor) -> tuple[str, str]:
     """
     import datetime
 
-    from fitsolver.fitting.solver import bench
+    from fitsolver.fitting.bench import bench
     from fitsolver.market.spec import spec
     from fitsolver.seats.mounting import load_mounting
     from fitsolver.stones.cut import cut

@@ -10,10 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulated import EXACT, exact, mounting
 
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.centring import Bounds
+from fitsolver.fitting.judge import fitted
 from fitsolver.fitting.placement import place
 from fitsolver.fitting.sizes import stone_sizes
-from fitsolver.fitting.solver import Bench, Check, bench, check, fitted
+from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.allowance import TABLE
 from fitsolver.stones.cut import cut
 from fitsolver.stones.form import form

@@ -12,9 +12,10 @@ from simulated import EXACT, exact, mounting
 from test_seat import ROUND
 from uneven import EIGHTHS, by_direction, claws, leans
 
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.contact import drop
 from fitsolver.fitting.sizes import nominal_stone
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.belief import STATIONS, belief
 from fitsolver.seats.metal import metal
 from fitsolver.seats.seat import seats

@@ -16,7 +16,8 @@ import seat_referee as referee
 import shapely
 
 from fitsolver.files.datafile import data_folder, parse_toml
-from fitsolver.fitting.solver import Check, bench, check
+from fitsolver.fitting.bench import bench
+from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.allowance import allowances
 from fitsolver.seats.mounting import mounting_from
 from fitsolver.stones.cut import cut

@@ -25,7 +25,8 @@ import pytest
 from simulated import EXACT, exact, mounting
 
 from fitsolver.errors import OutOfRange
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.solver import Check, check
 from fitsolver.readings.instrument import INSTRUMENTS
 from fitsolver.stones.cut import cut
 

@@ -32,9 +32,10 @@ from msgspec.structs import replace
 from simulated import EXACT, exact, mounting
 
 from fitsolver.errors import InputFaults
+from fitsolver.fitting.bench import Bench, bench
 from fitsolver.fitting.centring import Bounds
 from fitsolver.fitting.placement import place
-from fitsolver.fitting.solver import Bench, Check, bench, check
+from fitsolver.fitting.solver import Check, check
 from fitsolver.seats.seat import Seats
 from fitsolver.stones.cut import cut
 from fitsolver.stones.form import form

@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fitsolver.fitting.bench import Bench, bench
+from fitsolver.fitting.judge import ALIKE, Stand, judge
 from fitsolver.fitting.placement import Kept, place
 from fitsolver.fitting.requirement import bounds, requirements
-from fitsolver.fitting.scan import scan
+from fitsolver.fitting.scan import chances, scan
 from fitsolver.fitting.sizes import nominal_stone
-from fitsolver.fitting.solver import Bench, bench, check
-from fitsolver.fitting.tile import ALIKE, chances
+from fitsolver.fitting.solver import check
 from fitsolver.seats.mounting import load_mounting
 from fitsolver.stones.cut import cut
 from fitsolver.stones.form import form
@@ -86,9 +87,7 @@ def test_chances_are_those_of_single_stones(name, style):
     ratios = np.clip(ratios, cut(style).length_ratio.low, cut(style).length_ratio.high)
     sizes = np.column_stack([width * ratios, np.full(4, width)])
     depth = width * spot.depth_share
-    ordinary, altered = chances(
-        at, spot.figure, turn, sizes, np.full((4, 1), depth), 512, spot.girdle_z
-    )
+    ordinary, altered = chances(at, spot, sizes, np.full((4, 1), depth), 512)
     for k, (length, _) in enumerate(sizes):
         alone = check(at, cut(style), length, width, depth, turn_rad=turn, exact=False)
         # 512 draws tell a hundredth; where the metal leans, `check` centres at the girdle's own
@@ -103,7 +102,13 @@ def test_kept_placements_change_nothing():
     kept: Kept = {}
     sizes = np.array([[8.0, 6.0], [8.1, 6.1]])
     for name in ("oval-brilliant", "oval-mixed", "oval-step"):
-        figure = form(cut(name), 8.0 / 6.0)
-        asked = (at, figure, 0.0, sizes, np.full((2, 1), 3.9), 64, -0.9)
-        assert np.array_equal(chances(*asked, kept), chances(*asked, {}))
+        figure, stand = form(cut(name), 8.0 / 6.0), Stand.all(2, 0.0, -0.9)
+        first, again = (
+            judge(
+                at, cut(name), sizes[:, 0], sizes[:, 1], np.full((2, 1), 3.9), stand, draws=64,
+                figure=figure, girdle_share=0.04, kept=placements,
+            )
+            for placements in (kept, {})
+        )  # fmt: skip
+        assert np.array_equal(first.margins, again.margins)
     assert len(kept) == 1
