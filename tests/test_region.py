@@ -25,7 +25,7 @@ from fitsolver.telling.range_report import region_record, region_text
 from fitsolver.telling.record import as_json
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
-CASES = [("claw-ring", "oval-brilliant"), ("old-cushion-collet", "cushion-mixed")]
+CASES = [("claw-ring", "oval-brilliant"), ("old-cushion-collet", "cushion-step")]
 
 
 @cache
@@ -131,8 +131,8 @@ class TestTelling:
         assert "style=" not in svg(drawing)
 
     def test_text_and_record_say_the_same(self):
-        at, found = worked_out("old-cushion-collet", "cushion-mixed")
-        proposals = propose(at, material("corundum"), styles=[cut("cushion-mixed")], limit=1)
+        at, found = worked_out("old-cushion-collet", "cushion-step")
+        proposals = propose(at, material("corundum"), styles=[cut("cushion-step")], limit=1)
         text = region_text(proposals, found)
         said = region_record(proposals, found)
         assert f"{said['box']['length_mm']['low']:.2f} to" in text
@@ -142,7 +142,7 @@ class TestTelling:
         assert f"{extent[0].low:.2f} to {extent[0].high:.2f}" in text
 
     def test_a_cut_that_cannot_seat_is_told_with_what_stops_it(self):
-        at, _ = worked_out("old-cushion-collet", "cushion-mixed")
+        at, _ = worked_out("old-cushion-collet", "cushion-step")
         found = propose(at, material("corundum"), styles=[cut("round-brilliant")], limit=1)
         assert found.left_out[0].requirement in region_text(found, None)
         assert region_record(found, None)["shortfall_mm"] > 0

@@ -246,13 +246,13 @@ class TestMoney:
         """Price of a stone = ct x price per ct, which jumps at whole carats (common practice).
 
         1.98 ct at 700 is 1386, 2.02 ct at 900 is 1818: 432 for 0.04 ct, by hand. Here the
-        threshold lies at 1.84 ct, in the middle of the seating range.
+        threshold lies at 1.77 ct, in the middle of the seating range.
         """
-        brackets = (("1", "1.84", 700), ("1.84", None, 900))
+        brackets = (("1", "1.77", 700), ("1.77", None, 900))
         limit = with_budget(budget(5000, *brackets)).wanted[0].price
         assert limit is not None
         (step,) = limit.steps
-        assert step.below.document_ct < step.threshold_ct == Decimal("1.84")
+        assert step.below.document_ct < step.threshold_ct == Decimal("1.77")
         assert step.above.document_ct == limit.asked.document_ct  # it lies a little above
         by_hand = step.above.document_ct * 900 - step.below.document_ct * 700
         assert step.saves.low == step.saves.high == by_hand > 0
