@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from msgspec.structs import replace
 
+from fitsolver.readings.angle import Angle
 from fitsolver.readings.reading import Reading, direct
 from fitsolver.seats.belief import belief
 from fitsolver.seats.mounting import Claw, Mounting
@@ -135,7 +136,7 @@ def uneven(rng: np.random.Generator, plain: Mounting) -> Mounting:
             length_mm=direct(rng.uniform(1.0, 1.8)),
             notch_depth_mm=direct(rng.uniform(0.25, 0.5)),
             notch_level_mm=direct(rng.uniform(4.0, 4.1)),
-            lean_deg=float(rng.uniform(-3, 6)),
+            lean_deg=Angle(value_deg=float(rng.uniform(-3, 6))),
             corner=at in sharp,
         )
         for at in places_deg

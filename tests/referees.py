@@ -158,6 +158,8 @@ def beside(at: Seated) -> tuple[shapely.Polygon, list[np.ndarray], float]:
     level = at.z_mm - stone.girdle_mm / 2
     # Metal that leans inward is nearest to the girdle's upper edge.
     height = level + np.where(seats.lean[0] > 0, stone.girdle_mm, 0.0)
+    if seats.state == "cut":  # below the datum there is the ledge
+        height = np.maximum(height, 0.0)
     face = seats.opening[0] - (height * seats.lean[0])[:, None] * seats.outward
     turned = rotation(at.turn_rad)[:2, :2]
     outline = shapely.Polygon(stone.outline_mm @ turned.T + at.shift_mm)

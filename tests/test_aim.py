@@ -94,13 +94,13 @@ class TestMoney:
         assert size.price.asked.price is not None
 
     def test_where_it_binds_the_largest_that_it_buys_leads(self) -> None:
-        size = with_money(1120, 700)  # 1.60 ct at most, 1.65 in the middle
+        size = with_money(1050, 700)  # 1.50 ct at most, 1.58 in the middle
         stone, price = size.proposal.ask.stone, size.price
         assert size.aim == "money"
         assert price is not None
         assert price.affordable == price.asked
         assert price.asked.price is not None
-        assert 1120 - 0.03 * 700 < price.asked.price.high <= 1120
+        assert 1050 - 0.03 * 700 < price.asked.price.high <= 1050
         assert price.asked.width_mm == stone.width_mm
         assert size.proposal.width_mm.low <= stone.width_mm <= size.proposal.width_mm.high
 

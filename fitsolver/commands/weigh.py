@@ -232,7 +232,7 @@ def weigh(
     known = {*readings, *([] if material is None else ["material"])}
     text = weight_text(
         found, style, stuff, agreement, columns(), given=known,
-        title=None if offer is None else f"{offer.word.capitalize()}, the cut not told",
+        title=None if offer is None else f"{offer.word.capitalize()}, cut not given",
     )  # fmt: skip
     if old_carats is not None:
         text += f"\n\n{mass_ct} old carats of {old_carats} are {stated:.2f} metric carats."
