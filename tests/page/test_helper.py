@@ -37,7 +37,7 @@ def is_there(pid: int) -> bool:
     return not stat.exists() or stat.read_text().rpartition(")")[2].split()[0] != "Z"
 
 
-def in_time(is_so: Callable[[], Any], seconds: float = 10.0) -> bool:
+def in_time(is_so: Callable[[], Any], seconds: float = 40.0) -> bool:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if is_so():
